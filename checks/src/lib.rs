@@ -1,0 +1,1 @@
+//! Checks of the product against the outside world.

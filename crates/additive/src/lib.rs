@@ -1,0 +1,1 @@
+//! Physics and chemistry of workshop fluids: identity, dose, blends, oxide ash, gravity transfer.

@@ -1,0 +1,2 @@
+//! The `sootwright` command.
+fn main() {}

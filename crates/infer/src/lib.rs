@@ -1,0 +1,1 @@
+//! Facts to posterior: summaries of recordings, priors, fault sets, balance, proof.

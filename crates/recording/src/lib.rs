@@ -1,0 +1,1 @@
+//! Bytes to signals: log containers, frames, transport, services, named series with units.

@@ -1,0 +1,1 @@
+//! An invented workshop and a physically independent simulator of filters and cars.
