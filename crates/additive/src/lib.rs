@@ -1,1 +1,9 @@
 //! Physics and chemistry of workshop fluids: identity, dose, blends, oxide ash, gravity transfer.
+//!
+//! The crate stands alone and is pure: no files, no clock, no randomness. Data come in as text or values, and every
+//! answer is a value. Inside, quantities are SI; at the edges they carry the trade's unit in the name.
+
+pub mod dose;
+mod error;
+
+pub use error::{Error, Result};
