@@ -1,1 +1,16 @@
 //! Physics of a wall-flow particulate filter: gas, geometry, deposits, pressure drop, soot oxidation, ash.
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+pub mod deposits;
+pub mod error;
+pub mod gas;
+pub mod geometry;
+pub mod media;
+pub mod pressure;
+
+pub use deposits::{Deposits, Layers};
+pub use error::{Error, Note};
+pub use gas::{FlowState, Gas};
+pub use geometry::{Cells, Geometry};
+pub use media::{Material, Media};
+pub use pressure::{Density, Ends, Filter, PressureDrop, Viscous};
