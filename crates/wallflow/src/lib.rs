@@ -1,6 +1,7 @@
 //! Physics of a wall-flow particulate filter: gas, geometry, deposits, pressure drop, soot oxidation, ash.
-#![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod banded;
+pub mod channel;
 pub mod deposits;
 pub mod error;
 pub mod gas;
