@@ -5,5 +5,12 @@
 
 pub mod dose;
 mod error;
+pub mod estimate;
+pub mod fluid;
+pub mod identify;
+pub mod message;
+pub mod transfer;
 
 pub use error::{Error, Result};
+pub use estimate::{Estimate, Uncertain};
+pub use message::Message;
