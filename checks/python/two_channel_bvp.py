@@ -117,7 +117,8 @@ def solve(c):
             return (impulse - b * m**2 / (p_out / rt * area)) / area
         return (impulse + np.sqrt(impulse**2 - 4 * b * m**2 * rt)) / (2 * area)
 
-    def wall_velocity(x, p1, p2, mean):
+    def wall_velocity(x, p1, p2):
+        mean = (p1 + p2) / 2
         kw = c["k_wall_m2"] * slip(c["wall_pore_m"], mean, t) / slip(c["wall_pore_m"], ATM, c["slip_reference_k"])
         ks = c["cake_product_kg_m"] / c["cake_packing_kg_m3"]
         ks *= slip(c["cake_pore_m"], mean, t) / slip(c["cake_pore_m"], ATM, c["slip_reference_k"])
@@ -155,14 +156,14 @@ def solve(c):
         i1, i2 = p_out * area1(x) + y[1] * i1_scale, p_out * area2 + y[2] * i2_scale
         return m1, m2, pressure(i1, m1, area1(x)), pressure(i2, m2, area2)
 
-    def solve_at(mean):
+    def solve_all():
         def rhs(s, y):
             rows = []
             for k in range(pieces):
                 x = at[k] + s * (at[k + 1] - at[k])
                 m1, m2, p1, p2 = unpack(x, y[3 * k : 3 * k + 3])
                 u1, u2 = m1 / (density(p1) * area1(x)), m2 / (density(p2) * area2)
-                g = 4 * a * density((p1 + p2) / 2) * wall_velocity(x, p1, p2, mean)
+                g = 4 * a * density((p1 + p2) / 2) * wall_velocity(x, p1, p2)
                 rows += [
                     -g / m_scale,
                     (-FRICTION * mu * u1 + (p1 - p_out) * narrowing[k]) / i1_scale,
@@ -186,17 +187,11 @@ def solve(c):
         for k in range(pieces):
             x = at[k] + sol.x * (at[k + 1] - at[k])
             m1, m2, p1, p2 = unpack(x, sol.y[3 * k : 3 * k + 3])
-            velocities.append(wall_velocity(x, p1, p2, mean))
+            velocities.append(wall_velocity(x, p1, p2))
             front = p1[0] if front is None else front
         return front - p_out, np.concatenate(velocities)
 
-    drop, mean = 0.0, p_out
-    for _ in range(12):
-        new, velocity = solve_at(mean)
-        done = abs(new - drop) < 1e-9 * new or (c["wall_pore_m"] == 0.0 and c["cake_pore_m"] == 0.0)
-        drop, mean = new, p_out + new / 2
-        if done:
-            break
+    drop, velocity = solve_all()
     return drop, velocity.min(), velocity.max()
 
 

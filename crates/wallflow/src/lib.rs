@@ -1,12 +1,15 @@
 //! Physics of a wall-flow particulate filter: gas, geometry, deposits, pressure drop, soot oxidation, ash.
 
+pub mod ash;
 mod banded;
 pub mod channel;
 pub mod deposits;
 pub mod error;
 pub mod gas;
 pub mod geometry;
+pub mod limits;
 pub mod media;
+pub mod oxidation;
 pub mod pressure;
 
 pub use deposits::{Deposits, Layers};

@@ -177,6 +177,18 @@ impl Slip {
     }
 }
 
+impl Slip {
+    /// As [`Slip::factor`], with its derivative by the mean free path, 1/m.
+    pub(crate) fn factor_and_slope(&self, mean_free_path: f64) -> (f64, f64) {
+        let per_path = 2.0 / self.pore;
+        let kn = per_path * mean_free_path;
+        let bend = 0.4 * (-1.1 / kn).exp();
+        let factor = 1.0 + kn * (1.257 + bend);
+        let slope = 1.257 + bend * (1.0 + 1.1 / kn);
+        (factor / self.reference_factor, slope * per_path / self.reference_factor)
+    }
+}
+
 fn slip_of(slip: Option<Slip>, mean_free_path: f64) -> f64 {
     slip.map_or(1.0, |s| s.factor(mean_free_path))
 }
@@ -394,6 +406,17 @@ impl Media {
     /// The ash.
     pub fn ash(&self) -> &Ash {
         &self.ash
+    }
+
+    /// Slip of wall and cake.
+    pub(crate) fn slips(&self) -> (Option<Slip>, Option<Slip>) {
+        (self.wall.slip, self.cake.slip)
+    }
+
+    /// The same media without slip, as they are at the reference state.
+    pub(crate) fn at_reference(mut self) -> Self {
+        (self.wall.slip, self.cake.slip) = (None, None);
+        self
     }
 
     pub(crate) fn needs_slip(&self) -> bool {

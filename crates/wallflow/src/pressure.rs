@@ -491,23 +491,32 @@ fn evaluate(
     // dP = K/p_mean, so with p_mean = p_out + dP/2 the drop solves a quadratic. Only slip, which
     // depends weakly on pressure, needs repeated passes.
     let mut pressure = outlet;
-    let passes = if density == Density::Mean && media.needs_slip() { 4 } else { 1 };
+    let repeat = density == Density::Mean && media.needs_slip();
     let (mut parts, mut split);
+    let (mut older, mut old) = (f64::NAN, f64::NAN);
     let mut pass = 0;
     loop {
         let lam = mean_free_path(gas, media, pressure, temperature)?;
         parts = across(geometry, media, fill, widths, lam);
         split = viscous(geometry, &layers, parts);
-        let (wall, inlet, outlet_friction) = split;
-        let k = rt * (mu_m * (parts.sum() * wall + inlet + outlet_friction) + m2 * inertial);
-        if density == Density::Mean {
-            let drop = 2.0 * k / (outlet + (outlet * outlet + 2.0 * k).sqrt());
-            pressure = outlet + drop / 2.0;
-        }
-        pass += 1;
-        if pass >= passes {
+        if density == Density::Outlet {
             break;
         }
+        let (wall, inlet, outlet_friction) = split;
+        let k = rt * (mu_m * (parts.sum() * wall + inlet + outlet_friction) + m2 * inertial);
+        let drop = 2.0 * k / (outlet + (outlet * outlet + 2.0 * k).sqrt());
+        let next = outlet + drop / 2.0;
+        pass += 1;
+        if !repeat || pass >= 30 || (next - pressure).abs() <= 1e-8 * pressure {
+            pressure = next;
+            break;
+        }
+        // Secant on next(p) − p from the second pass on.
+        let miss = next - pressure;
+        let slope = (miss - old) / (pressure - older);
+        (older, old) = (pressure, miss);
+        let jump = if slope < -0.2 { pressure - miss / slope } else { next };
+        pressure = jump.max(outlet);
     }
     let rho = pressure / rt;
     let (viscous_scale, inertial_scale) = (mu_m / rho, m2 / rho);
