@@ -2,7 +2,7 @@
 
     .venv/bin/python checks/python/run_all.py [NAME ...]
 
-Names are gas, pressure, isotp, dtc, bus; without names all run. The programs under test are taken from
+Names are gas, pressure, transport, codes, bus, tables; without names all run. The programs under test are taken from
 the release folder (cargo build --release -p checks), or from SOOTWRIGHT_BIN.
 """
 
@@ -12,7 +12,7 @@ import sys
 import time
 from pathlib import Path
 
-CHECKS = ["gas", "pressure", "isotp", "dtc", "bus"]
+CHECKS = ["gas", "pressure", "transport", "codes", "bus", "tables"]
 SKIPPED = 77
 
 

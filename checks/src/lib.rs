@@ -1,1 +1,11 @@
 //! Checks of the product against the outside world.
+//!
+//! - `python/`: scripts that compare values of the libraries (handed out by the program `values`) with
+//!   published libraries; `python/run_all.py` runs them.
+//! - `data/`: reference numbers made elsewhere, each file with the script or the source that made it.
+//! - `tests/`: the open recordings, broken input, small batches with known truth.
+//! - [`scoring`]: how good answers are where the truth is known.
+//! - [`open_recordings`]: where the open recordings lie.
+
+pub mod open_recordings;
+pub mod scoring;
