@@ -4,11 +4,16 @@
 //! answer is a value. Inside, quantities are SI; at the edges they carry the trade's unit in the name.
 
 pub mod dose;
+pub mod entry;
 mod error;
 pub mod estimate;
 pub mod fluid;
 pub mod identify;
+pub mod live;
 pub mod message;
+pub mod mixup;
+pub mod oil;
+pub mod stock;
 pub mod transfer;
 
 pub use error::{Error, Result};
