@@ -23,7 +23,7 @@ def name(code):
 def reference(payload, subfunction):
     response = Response.from_payload(payload)
     assert response.valid and response.positive
-    data = Service.interpret_response(response, Service.Subfunction(subfunction), tolerate_zero_padding=True)
+    data = Service.interpret_response(response, subfunction, tolerate_zero_padding=True)
     return data.service_data
 
 

@@ -5,7 +5,9 @@
 //! - `data/`: reference numbers made elsewhere, each file with the script or the source that made it.
 //! - `tests/`: the open recordings, broken input, small batches with known truth.
 //! - [`scoring`]: how good answers are where the truth is known.
+//! - [`case_folder`]: a case with its recordings, and its assessment.
 //! - [`open_recordings`]: where the open recordings lie.
 
+pub mod case_folder;
 pub mod open_recordings;
 pub mod scoring;

@@ -3,10 +3,13 @@
 //! Reads one JSON request a line from standard input and writes one JSON answer a line. A request that
 //! cannot be answered gives `{"error": "..."}` and the run ends with status 1 once all lines are answered.
 
+use recording::isotp::Assembler;
+use recording::{Options as ReadOptions, Recording, read_bytes, read_path};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::error::Error;
 use std::io::{BufRead, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 use wallflow::channel::{self, Options, Profile, Zone};
 use wallflow::{Cells, Density, Deposits, Ends, Filter, FlowState, Gas, Geometry, Media, media, pressure};
@@ -15,8 +18,14 @@ use wallflow::{Cells, Density, Deposits, Ends, Filter, FlowState, Gas, Geometry,
 #[derive(Deserialize)]
 #[serde(tag = "ask", rename_all = "snake_case")]
 enum Request {
+    /// Properties of a gas at one state.
     Gas(GasPoint),
+    /// Pressure drop of a filter at one flow.
     Pressure(Box<PressurePoint>),
+    /// Everything a recording holds, from a file or from candump text.
+    Recording { path: Option<PathBuf>, text: Option<String> },
+    /// Messages that ISO-TP frames of one sender (hexadecimal) make, a millisecond apart.
+    Isotp { frames: Vec<String> },
 }
 
 /// A gas at one state.
@@ -132,10 +141,76 @@ fn drop(p: &PressurePoint) -> Result<Value, Box<dyn Error>> {
     Ok(answer)
 }
 
+fn read(path: Option<PathBuf>, text: Option<String>) -> Result<Value, Box<dyn Error>> {
+    let options = ReadOptions::default();
+    let recording = match (path, text) {
+        (Some(path), None) => read_path(&path, &options)?,
+        (None, Some(text)) => read_bytes("text", text.as_bytes(), &options),
+        _ => return Err("give either path or text".into()),
+    };
+    Ok(everything(&recording))
+}
+
+fn everything(recording: &Recording) -> Value {
+    let signals: Vec<_> = recording
+        .signals
+        .iter()
+        .map(|s| {
+            json!({"quantity": s.quantity.name(), "unit": s.quantity.unit(), "instance": s.instance,
+                   "source": s.source, "time_s": s.time_s, "value": s.value})
+        })
+        .collect();
+    let codes: Vec<_> = recording
+        .trouble_codes
+        .iter()
+        .map(|c| {
+            json!({"code": c.code, "failure_type": c.failure_type, "status": c.status,
+                   "occurrences": c.occurrences, "memory": format!("{:?}", c.memory), "source": c.source})
+        })
+        .collect();
+    let notes: Vec<_> = recording
+        .notes
+        .iter()
+        .map(|n| json!({"kind": format!("{:?}", n.kind), "source": n.source, "text": n.text}))
+        .collect();
+    let counts = &recording.counts;
+    json!({
+        "format": recording.format.to_string(),
+        "vin": recording.vin,
+        "signals": signals,
+        "trouble_codes": codes,
+        "notes": notes,
+        "problems": recording.problems.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        "counts": {"frames": counts.frames, "messages": counts.messages, "lost_lines": counts.lost_lines,
+                   "pending_responses": counts.pending_responses, "absent_values": counts.absent_values},
+    })
+}
+
+fn reassemble(frames: &[String]) -> Result<Value, Box<dyn Error>> {
+    let mut assembler = Assembler::default();
+    let mut messages = Vec::new();
+    for (at, frame) in (0..).zip(frames) {
+        let outcome = assembler.push(at * 1_000_000, &bytes(frame)?);
+        messages.extend(outcome.message.map(hexadecimal));
+    }
+    Ok(json!({"messages": messages}))
+}
+
+fn bytes(text: &str) -> Result<Vec<u8>, Box<dyn Error>> {
+    let pairs = text.as_bytes().chunks(2);
+    pairs.map(|pair| Ok(u8::from_str_radix(std::str::from_utf8(pair)?, 16)?)).collect()
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
+}
+
 fn answer(line: &str) -> Result<Value, Box<dyn Error>> {
     match serde_json::from_str(line)? {
         Request::Gas(point) => gas(&point),
         Request::Pressure(point) => drop(&point),
+        Request::Recording { path, text } => read(path, text),
+        Request::Isotp { frames } => reassemble(&frames),
     }
 }
 
