@@ -1,0 +1,481 @@
+//! Invented cases with known truth, one after the other from one seed.
+
+use crate::cycle::{self, Demand, STEPS, Style};
+use crate::draw::Draw;
+use crate::faults::Fault;
+use crate::filter_truth::{Body, Constants, DoesNotFit, Load, STANDARD_PRESSURE, STANDARD_TEMPERATURE, Solid, cracked};
+use crate::life::{Additive, Life, typed};
+use crate::sensors::{Interruptions, Sensors, Shown, show};
+use crate::vehicle::{Air, EngineFaults, Instant, Start, Vehicle, run};
+use crate::write::{candump, columns, gzip, j1939, obd};
+use facts::case::{Case, Plumbing, Point, Quantity, Reading, RecordingKind, RecordingRow, Role, SCHEMA};
+use serde::Serialize;
+
+/// What is made besides typed readings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Session {
+    /// A drive of 10 to 30 minutes.
+    Drive,
+    /// A workshop run of about five minutes.
+    Workshop,
+    /// Nothing: typed readings only.
+    Typed,
+    /// Ignition on, nothing else.
+    KeyOnOnly,
+    /// Idling only.
+    IdleOnly,
+}
+
+/// What is true, in the units of the answer.
+#[derive(Debug, Clone, Serialize)]
+pub struct Truth {
+    /// Fault identifier, `none` for a healthy car.
+    pub fault: &'static str,
+    /// What was recorded.
+    pub session: Session,
+    /// Form of the recording: `none`, `obd_11`, `obd_29`, `j1939` or `csv`.
+    pub form: &'static str,
+    /// Soot, g per litre of filter volume.
+    pub soot_load_g_per_l: f64,
+    /// Soot, g.
+    pub soot_mass_g: f64,
+    /// Ash, g per litre of filter volume.
+    pub ash_load_g_per_l: f64,
+    /// Ash, g.
+    pub ash_mass_g: f64,
+    /// What the pressure sensor shows at no flow, kPa.
+    pub zero_kpa: f64,
+    /// Between the taps (cones included, silencer not) at 50 g/s (M1, N1) or 150 g/s and 300 degC, kPa.
+    pub standard_pressure_drop_kpa: f64,
+    /// The same for this filter new: no soot, no ash, bare wall, no crack, kPa.
+    pub standard_pressure_drop_as_new_kpa: f64,
+    /// Filter volume, L.
+    pub filter_volume_l: f64,
+    /// False where readings and recording cannot tell soot: key on only, mute sensor, idle within two counts.
+    pub carries_information: bool,
+    /// Additive side, when there is one.
+    pub additive: Option<Additive>,
+    /// Two radial zones.
+    pub two_zones: bool,
+    /// Permeability times packing density of the soot cake, kg/m.
+    pub soot_product_kg_per_m: f64,
+    /// Share of the ash in the plug.
+    pub ash_plug_share: f64,
+    /// Distance since the last regeneration, km.
+    pub distance_since_regeneration_km: f64,
+}
+
+/// A case, its files and its truth.
+#[derive(Debug, Clone)]
+pub struct GeneratedCase {
+    /// Name of its folder: `case-0001`.
+    pub name: String,
+    /// The case as told.
+    pub case: Case,
+    /// Recordings: file name and bytes.
+    pub files: Vec<(String, Vec<u8>)>,
+    /// The truth.
+    pub truth: Truth,
+}
+
+/// Why a case could not be written.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// The case does not turn into TOML.
+    #[error("the case does not turn into TOML: {0}")]
+    Toml(#[from] toml::ser::Error),
+    /// The truth does not turn into JSON.
+    #[error("the truth does not turn into JSON: {0}")]
+    Json(#[from] serde_json::Error),
+    /// A file could not be written.
+    #[error("{path} could not be written: {source}")]
+    File {
+        /// Which file.
+        path: String,
+        /// Why.
+        source: std::io::Error,
+    },
+}
+
+impl GeneratedCase {
+    /// All files of the case as name and bytes: `case.toml`, `truth.json`, recordings.
+    ///
+    /// # Errors
+    /// When the case or the truth cannot be serialised.
+    pub fn contents(&self) -> Result<Vec<(String, Vec<u8>)>, WriteError> {
+        let mut all = vec![
+            ("case.toml".to_owned(), toml::to_string(&self.case)?.into_bytes()),
+            ("truth.json".to_owned(), serde_json::to_vec_pretty(&self.truth)?),
+        ];
+        all.extend(self.files.iter().cloned());
+        Ok(all)
+    }
+
+    /// Writes the case into `folder`, which is made if need be.
+    ///
+    /// # Errors
+    /// When a file cannot be written.
+    pub fn write(&self, folder: &std::path::Path) -> Result<(), WriteError> {
+        let failed = |path: &std::path::Path, source| WriteError::File { path: path.display().to_string(), source };
+        std::fs::create_dir_all(folder).map_err(|e| failed(folder, e))?;
+        for (name, bytes) in self.contents()? {
+            let path = folder.join(name);
+            std::fs::write(&path, bytes).map_err(|e| failed(&path, e))?;
+        }
+        Ok(())
+    }
+}
+
+/// `n` cases of `seed`.
+#[must_use]
+pub fn batch(seed: u64, n: usize) -> Vec<GeneratedCase> {
+    (0..n).map(|i| generate(seed, i, None)).collect()
+}
+
+/// The `index`-th case of `seed`; a case does not depend on those before it. `session` overrides what is recorded.
+#[must_use]
+pub fn generate(seed: u64, index: usize, session: Option<Session>) -> GeneratedCase {
+    let mut draw = Draw::new(seed, index as u64);
+    let drawn = match draw.weighted(&[0.57, 0.235, 0.15, 0.02, 0.025]) {
+        0 => Session::Drive,
+        1 => Session::Workshop,
+        2 => Session::Typed,
+        3 => Session::KeyOnOnly,
+        _ => Session::IdleOnly,
+    };
+    let session = session.unwrap_or(drawn);
+    // The typical "cannot tell" is a truck that idles.
+    let heavy = draw.chance(if session == Session::IdleOnly { 0.8 } else { 0.13 });
+    let fault = Fault::draw(&mut draw);
+    make(&mut draw, format!("case-{:04}", index + 1), Plan { session, heavy, fault })
+}
+
+/// What the case is to be.
+#[derive(Debug, Clone, Copy)]
+pub struct Plan {
+    /// What is recorded.
+    pub session: Session,
+    /// Heavier than M1 and N1.
+    pub heavy: bool,
+    /// What is wrong.
+    pub fault: Fault,
+}
+
+/// A car with its filter, in the state it is in.
+pub struct Car {
+    /// Car.
+    pub vehicle: Vehicle,
+    /// Filter body.
+    pub body: Body,
+    /// Its life.
+    pub life: Life,
+    /// Constants of the filter.
+    pub constants: Constants,
+    /// Fault.
+    pub fault: Fault,
+    /// Surroundings.
+    pub air: Air,
+    /// Sensors.
+    pub sensors: Sensors,
+    table: crate::filter_truth::Table,
+    /// New, intact filter at standard flow (kg/s) and its drop (Pa).
+    as_new: (f64, f64),
+    standard: f64,
+}
+
+impl Car {
+    /// Draws a car that fits the plan.
+    pub fn draw(draw: &mut Draw, plan: Plan) -> Self {
+        // Deposits that do not fit are drawn again; that happens to a few in a thousand.
+        loop {
+            if let Ok(car) = Self::try_draw(draw, plan) {
+                return car;
+            }
+        }
+    }
+
+    fn try_draw(draw: &mut Draw, plan: Plan) -> Result<Self, DoesNotFit> {
+        let fault = plan.fault;
+        let mut vehicle = Vehicle::draw(draw, plan.heavy);
+        let body = Body::draw(draw, vehicle.displacement, plan.heavy);
+        let constants = Constants::draw(draw, &body, plan.heavy);
+        vehicle.filter_capacity = body.volume() * draw.uniform(0.55e6, 0.95e6);
+        let life = Life::draw(draw, &vehicle, &body, &fault);
+        let altitude = if draw.chance(0.8) { draw.uniform(0.0, 500.0) } else { draw.uniform(400.0, 1600.0) };
+        let air = Air {
+            pressure: 101_325.0 * (-altitude / 8400.0_f64).exp() * draw.normal(1.0, 0.008),
+            temperature: 273.15 + draw.normal(13.0, 8.0).clamp(-8.0, 33.0),
+        };
+        let sensors = Sensors::draw(draw, plan.heavy, &fault);
+        let load = Load { soot: life.soot, ash: life.ash, bare_wall: life.bare_wall };
+        let loaded = Solid::new(&body, &constants, load)?;
+        let new = Solid::new(&body, &constants, Load::NONE)?;
+        let flow = vehicle.standard_flow();
+        let at_standard = |solid: &Solid, m: f64| solid.pressure_drop(m, STANDARD_TEMPERATURE, STANDARD_PRESSURE);
+        let as_new = (flow, at_standard(&new, flow).ok_or(DoesNotFit)?);
+        let standard = match fault.crack {
+            // Through the crack the flow differs, so the intact drop is needed at many flows.
+            Some(crack) => {
+                let lines: Vec<(f64, f64)> = (0..=24)
+                    .map(|k| {
+                        let m = flow * k as f64 / 24.0;
+                        Some((m, if k == 0 { 0.0 } else { at_standard(&loaded, m)? }))
+                    })
+                    .collect::<Option<_>>()
+                    .ok_or(DoesNotFit)?;
+                let intact = |m: f64| {
+                    let x = (m / flow * 24.0).clamp(0.0, 23.999);
+                    let i = x as usize;
+                    lines[i].1 + (x - i as f64) * (lines[i + 1].1 - lines[i].1)
+                };
+                cracked(intact, flow, STANDARD_TEMPERATURE, crack, as_new)
+            }
+            None => at_standard(&loaded, flow).ok_or(DoesNotFit)?,
+        };
+        let table = loaded.table(vehicle.largest_flow(), air.pressure, vehicle.silencer)?;
+        Ok(Self { vehicle, body, life, constants, fault, air, sensors, table, as_new, standard })
+    }
+
+    /// Pressure difference between the taps, Pa.
+    #[must_use]
+    pub fn drop(&self, flow: f64, temperature: f64) -> f64 {
+        match self.fault.crack {
+            Some(crack) => {
+                cracked(|m| self.table.pressure_drop(m, temperature), flow, temperature, crack, self.as_new)
+            }
+            None => self.table.pressure_drop(flow, temperature),
+        }
+    }
+
+    /// Runs the car.
+    pub fn run(&self, draw: &mut Draw, demands: &[Demand], warm: bool) -> Vec<Instant> {
+        let faults: EngineFaults = self.fault.engine;
+        let t = self.air.temperature;
+        let start = if warm {
+            let thermostat = faults.thermostat.unwrap_or(self.vehicle.thermostat);
+            Start {
+                coolant: thermostat - draw.uniform(0.0, 15.0),
+                pipe: t + draw.uniform(40.0, 160.0),
+                filter: t + draw.uniform(40.0, 180.0),
+            }
+        } else {
+            Start { coolant: t - 273.15 + draw.uniform(0.0, 8.0), pipe: t, filter: t }
+        };
+        run(&self.vehicle, faults, self.air, start, demands, draw, |m, t| self.drop(m, t))
+    }
+
+    /// The truth, given what was recorded.
+    #[must_use]
+    pub fn truth(&self, session: Session, form: &'static str, carries_information: bool) -> Truth {
+        let volume = self.body.volume_l();
+        Truth {
+            fault: self.fault.name(),
+            session,
+            form,
+            soot_load_g_per_l: self.life.soot,
+            soot_mass_g: self.life.soot * volume,
+            ash_load_g_per_l: self.life.ash,
+            ash_mass_g: self.life.ash * volume,
+            zero_kpa: self.sensors.zero,
+            standard_pressure_drop_kpa: self.standard / 1e3,
+            standard_pressure_drop_as_new_kpa: self.as_new.1 / 1e3,
+            filter_volume_l: volume,
+            carries_information,
+            additive: self.life.additive.clone(),
+            two_zones: self.constants.outer.share > 0.0,
+            soot_product_kg_per_m: self.constants.soot_product,
+            ash_plug_share: self.constants.plug_share,
+            distance_since_regeneration_km: self.life.since_regeneration,
+        }
+    }
+}
+
+/// Typed readings at the stages of a workshop run.
+fn typed_readings(draw: &mut Draw, car: &Car, demands: &[Demand], shown: &[Shown], key_on_only: bool) -> Vec<Reading> {
+    let mut out = Vec::new();
+    let hecto = draw.chance(0.6);
+    let round = |v: f64, step: f64| (v / step).round() * step;
+    let with_flow = draw.chance(0.5);
+    let with_temperature = draw.chance(0.6);
+    let with_coolant = draw.chance(0.4);
+    // Last moment of the first stretch of each kind.
+    let ends = |wanted: fn(&Demand) -> bool| {
+        let begin = demands.iter().position(wanted)?;
+        let stretch = demands[begin..].iter().take_while(|d| **d == demands[begin]).count();
+        Some(begin + stretch - 1)
+    };
+    let stages = [
+        (Point::KeyOn, ends(|d| *d == Demand::KeyOn)),
+        (Point::HotIdle, ends(|d| *d == Demand::Held(0.0))),
+        (Point::Held, ends(|d| matches!(d, Demand::Held(r) if *r > 0.0))),
+    ];
+    for (point, end) in stages {
+        let Some(end) = end else { continue };
+        if key_on_only && point != Point::KeyOn {
+            continue;
+        }
+        let window = &shown[end.saturating_sub(5 * STEPS)..=end];
+        let mean = |f: fn(&Shown) -> f64| window.iter().map(f).sum::<f64>() / window.len() as f64;
+        let speed = (point == Point::Held).then(|| round(mean(|s| s.rpm), 10.0));
+        let mut push = |q, v: f64, unit: &str| out.push(typed(point, speed, q, v, unit));
+        let drops: Vec<f64> = window.iter().filter_map(|s| s.drop).collect();
+        if let Some(last) = drops.last() {
+            // People read a jumping number as its middle.
+            let value = 0.5 * last + 0.5 * drops.iter().sum::<f64>() / drops.len() as f64;
+            let step = car.sensors.step.max(if hecto { 0.1 } else { 0.01 });
+            if hecto {
+                push(Quantity::DifferentialPressure, round(round(value, step) * 10.0, 0.1), "hPa");
+            } else {
+                push(Quantity::DifferentialPressure, round(round(value, step), 0.01), "kPa");
+            }
+        }
+        if point != Point::KeyOn {
+            if with_flow {
+                push(Quantity::IntakeAirMassFlow, round(mean(|s| s.flow) * 3.6, 0.1), "kg/h");
+            }
+            if with_temperature {
+                push(Quantity::ExhaustTemperatureBefore, mean(|s| s.before).round(), "degC");
+            }
+            if with_coolant {
+                push(Quantity::CoolantTemperature, mean(|s| s.coolant).round(), "degC");
+            }
+        }
+    }
+    out
+}
+
+fn make(draw: &mut Draw, name: String, plan: Plan) -> GeneratedCase {
+    let car = Car::draw(draw, plan);
+    let mut case = Case { schema: SCHEMA.to_owned(), title: Some(name.clone()), ..Case::default() };
+    if draw.chance(0.5) {
+        case.ambient.pressure_kpa = Some((car.air.pressure / 100.0).round() / 10.0);
+    }
+    if draw.chance(0.5) {
+        case.ambient.temperature_degc = Some((car.air.temperature - 273.15).round());
+    }
+    case.sensor.plumbing = if draw.chance(0.75) {
+        Some(car.sensors.plumbing)
+    } else {
+        draw.chance(0.5).then_some(Plumbing::Unknown)
+    };
+    car.life.tell(&mut draw.clone(), &car.vehicle, &car.body, &car.fault, &mut case);
+    draw.standard_normal();
+
+    let mut files = Vec::new();
+    let mut form = "none";
+    let mut informative = false;
+    let type_too = match plan.session {
+        Session::Typed | Session::KeyOnOnly => true,
+        Session::IdleOnly => false,
+        _ => draw.chance(0.35),
+    };
+    if type_too {
+        let demands = cycle::workshop(draw, car.vehicle.heavy);
+        let truth = car.run(draw, &demands, true);
+        let shown = show(&truth, &car.sensors, &car.fault, car.air, &Interruptions::default(), draw);
+        let key_on_only = plan.session == Session::KeyOnOnly;
+        case.reading.extend(typed_readings(draw, &car, &demands, &shown, key_on_only));
+        informative = !key_on_only && !car.fault.pressure_is_mute();
+    }
+    let demands = match plan.session {
+        Session::Drive => {
+            let minutes = draw.uniform(10.0, 30.0);
+            let style = if car.life.trip < 9.0 { Style::Town } else { draw.pick([Style::Mixed, Style::Mixed, Style::Town, Style::Fast]) };
+            let key_on = if draw.chance(0.6) { draw.uniform(3.0, 20.0) } else { 0.0 };
+            cycle::drive(draw, minutes, style, car.vehicle.heavy, key_on)
+        }
+        Session::Workshop => cycle::workshop(draw, car.vehicle.heavy),
+        Session::KeyOnOnly => cycle::key_on_only(30.0),
+        Session::IdleOnly => cycle::idle_only(draw.uniform(100.0, 240.0)),
+        Session::Typed => Vec::new(),
+    };
+    if !demands.is_empty() {
+        let warm = plan.session != Session::Drive || draw.chance(0.6);
+        let truth = car.run(draw, &demands, warm);
+        let interruptions = if plan.session == Session::Drive {
+            Interruptions::draw(draw, demands.len())
+        } else {
+            Interruptions::default()
+        };
+        let shown = show(&truth, &car.sensors, &car.fault, car.air, &interruptions, draw);
+        let recorded = record(draw, &car, &shown);
+        form = recorded.form;
+        let step: f64 = if recorded.form == "j1939" { 0.1 } else { car.sensors.step };
+        let drops = shown.iter().filter_map(|s| s.drop);
+        let (low, high) = drops.fold((f64::MAX, f64::MIN), |(a, b), d| (a.min(d), b.max(d)));
+        let moves = high - low > 2.01 * step.max(0.02);
+        informative |= plan.session != Session::KeyOnOnly && moves && !car.fault.pressure_is_mute();
+        if plan.session == Session::IdleOnly {
+            // At idle alone zero and soot cannot be told apart; nothing is claimed for it.
+            informative = false;
+        }
+        case.recording.push(RecordingRow {
+            odometer_km: None,
+            time: None,
+            order: None,
+            note: None,
+            file: recorded.file.clone(),
+            role: Some(Role::Now),
+            kind: Some(if plan.session == Session::Drive { RecordingKind::Drive } else { RecordingKind::Workshop }),
+            columns: recorded.columns,
+        });
+        files.push((recorded.file, recorded.bytes));
+    }
+    let truth = car.truth(plan.session, form, informative);
+    GeneratedCase { name, case, files, truth }
+}
+
+struct Recorded {
+    file: String,
+    bytes: Vec<u8>,
+    form: &'static str,
+    columns: std::collections::BTreeMap<String, String>,
+}
+
+fn record(draw: &mut Draw, car: &Car, shown: &[Shown]) -> Recorded {
+    let none = std::collections::BTreeMap::new();
+    let kind = draw.weighted(&[0.85, 0.15]);
+    let zipped = draw.chance(0.25);
+    if kind == 1 && !car.vehicle.heavy {
+        let shape = columns::Shape::draw(draw);
+        let every = draw.pick([2, 5, 10]);
+        let (bytes, columns) = columns::write(shown, shape, every);
+        return Recorded { file: "recording.csv".to_owned(), bytes, form: "csv", columns };
+    }
+    let form = if draw.chance(0.8) { candump::Form::Compact } else { candump::Form::Screen };
+    let background = if draw.chance(0.3) { draw.uniform(2.0, 12.0) } else { 0.0 };
+    let mut log = candump::Log::new(form, 1_930_000_000.0 + draw.uniform(0.0, 2e6).floor(), background, draw.clone());
+    let life = &car.life;
+    let name = if car.vehicle.heavy {
+        let style = j1939::Style::draw(draw);
+        let s = car.vehicle.silencer;
+        let slow = j1939::Slow {
+            soot: (life.soot / 6.0 * 100.0 * draw.log_normal(1.0, 0.3)).min(200.0),
+            ash: (life.ash / 60.0 * 100.0 * draw.log_normal(1.0, 0.3)).min(200.0),
+            since_regeneration: life.since_regeneration / 50.0 * 3600.0,
+            fuel_density: life.fuel_density,
+            downstream: s.at_reference / 1e3 / (s.reference_flow * 1e3).powf(1.9) / STANDARD_TEMPERATURE,
+        };
+        j1939::write(shown, &slow, &style, &mut log, draw);
+        "j1939"
+    } else {
+        let style = obd::Style::draw(draw);
+        let slow = obd::Slow {
+            odometer: life.odometer,
+            fuel_level: draw.uniform(12.0, 95.0),
+            since_cleared: draw.uniform(50.0, 20_000.0).min(life.odometer),
+            trigger: (life.since_regeneration / life.interval * 100.0 * draw.log_normal(1.0, 0.2)).clamp(0.0, 100.0),
+            mean_distance: life.interval * draw.log_normal(1.0, 0.15),
+            mean_time: life.interval / draw.uniform(25.0, 60.0) * 60.0,
+            fuel_density: life.fuel_density,
+        };
+        obd::write(shown, &slow, &style, &mut log, draw);
+        if style.extended { "obd_29" } else { "obd_11" }
+    };
+    let text = log.finish().into_bytes();
+    match gzip(&text) {
+        Ok(bytes) if zipped => Recorded { file: "recording.log.gz".to_owned(), bytes, form: name, columns: none },
+        _ => Recorded { file: "recording.log".to_owned(), bytes: text, form: name, columns: none },
+    }
+}
