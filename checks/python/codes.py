@@ -3,7 +3,6 @@
 import random
 
 import frames
-import udsoncan
 from common import Table, ask
 from udsoncan import Response
 from udsoncan.services import ReadDTCInformation as Service
@@ -14,6 +13,9 @@ LISTS = {
     0x0D: "last failed", 0x0E: "last confirmed", 0x0F: "mirror memory", 0x13: "emissions", 0x15: "permanent",
 }
 
+# Status bits 0, 1, 2, 3, 5 of ISO 14229-1: failed now, failed this cycle, pending, confirmed, failed since clear.
+FAILED = 0b0010_1111
+
 
 def name(code):
     """Five characters from the upper two bytes: letter, digit 0-3, three hexadecimal digits (SAE J2012)."""
@@ -23,7 +25,7 @@ def name(code):
 def reference(payload, subfunction):
     response = Response.from_payload(payload)
     assert response.valid and response.positive
-    data = Service.interpret_response(response, subfunction, tolerate_zero_padding=True)
+    data = Service.interpret_response(response, subfunction, tolerate_zero_padding=True, standard_version=2013)
     return data.service_data
 
 
@@ -62,7 +64,13 @@ def main():
     answers = ask([{"ask": "recording", "text": text} for *_, text in jobs])
     for (what, payload, subfunction, _), answer in zip(jobs, answers):
         theirs = {(name(d.id), d.id & 0xFF, d.status.get_byte_as_int()) for d in reference(payload, subfunction).dtcs}
-        table.same(what, our_codes(answer), theirs, show=False)
+        # Without a bit of failed, pending or confirmed the module only lists a code that it could set; the
+        # product leaves those out.
+        theirs = {code for code in theirs if code[2] & FAILED}
+        found = our_codes(answer)
+        if found != theirs:
+            print("   only here:", sorted(found - theirs), "only udsoncan:", sorted(theirs - found))
+        table.same(what, found, theirs, show=False)
 
     log = frames.Log()
     expected = set()
@@ -84,7 +92,6 @@ def main():
     [answer] = ask([{"ask": "recording", "text": log.text()}])
     table.same("three times response pending, then the answer", answer["counts"]["pending_responses"], 3)
     table.same("the code that came after it", our_codes(answer), {("P2463", 0x00, 0x2F)})
-    print(f"   (udsoncan {udsoncan.__version__} reads the same bytes)" if hasattr(udsoncan, "__version__") else "")
     table.end()
 
 

@@ -39,6 +39,9 @@ def ask(requests):
     answers = [json.loads(line) for line in run.stdout.splitlines()]
     if len(answers) != len(requests):
         sys.exit(f"asked {len(requests)} times, got {len(answers)} answers: {run.stderr}")
+    for request, answer in zip(requests, answers):
+        if "error" in answer:
+            sys.exit(f"{json.dumps(request)[:300]} was refused: {answer['error']}")
     return answers
 
 

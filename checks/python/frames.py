@@ -1,8 +1,11 @@
 """Frames and candump text for the scripts: payloads are segmented by can-isotp, never by us."""
 
+import logging
 from collections import deque
 
 import isotp
+
+logging.getLogger("isotp").setLevel(logging.CRITICAL)
 
 
 class Link:

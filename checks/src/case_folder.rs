@@ -123,3 +123,89 @@ pub fn faults_of_form(a: &Assessment) -> Vec<String> {
     }
     wrong
 }
+
+/// The truth beside a case, as the demo writes it (`truth.json`).
+#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+pub struct TruthFile {
+    /// Identifier of the fault, `none` for a healthy car.
+    pub fault: String,
+    /// What was recorded: `drive`, `workshop`, `typed` ...
+    pub session: String,
+    /// Soot load, g/L.
+    pub soot_load_g_per_l: f64,
+    /// Standard pressure drop, kPa.
+    pub standard_pressure_drop_kpa: f64,
+    /// Whether readings and recording say anything about soot.
+    pub carries_information: bool,
+}
+
+impl TruthFile {
+    /// Reads a truth file.
+    ///
+    /// # Errors
+    /// The file cannot be opened or is no truth file.
+    pub fn open(path: &Path) -> Result<Self, Box<dyn Error>> {
+        let text = std::fs::read_to_string(path).map_err(|e| format!("{}: {e}", path.display()))?;
+        Ok(serde_json::from_str(&text).map_err(|e| format!("{}: {e}", path.display()))?)
+    }
+
+    /// What is scored.
+    #[must_use]
+    pub fn truth(&self) -> scoring::Truth {
+        scoring::Truth {
+            soot_g_per_l: self.soot_load_g_per_l,
+            standard_pressure_drop_kpa: self.standard_pressure_drop_kpa,
+            faults: if self.fault == "none" { Vec::new() } else { vec![self.fault.clone()] },
+            carries_information: Some(self.carries_information),
+        }
+    }
+}
+
+/// One case answered with all its facts and without pressure readings and recordings.
+#[derive(Debug, Clone)]
+pub struct Answered {
+    /// The truth.
+    pub truth: TruthFile,
+    /// The answer from all facts.
+    pub full: scoring::Answer,
+    /// The answer of the same program that saw no pressure.
+    pub without_pressure: scoring::Answer,
+}
+
+/// Answers a list of case folders (each with `case.toml` and `truth.json`) on all cores.
+///
+/// # Errors
+/// The first folder that cannot be read.
+pub fn answer_all(folders: &[std::path::PathBuf], knowledge: &Knowledge) -> Result<Vec<Answered>, String> {
+    let workers = std::thread::available_parallelism().map_or(1, usize::from);
+    let one = |folder: &std::path::PathBuf| -> Result<Answered, String> {
+        let case = CaseFolder::open(&folder.join("case.toml")).map_err(|e| e.to_string())?;
+        Ok(Answered {
+            truth: TruthFile::open(&folder.join("truth.json")).map_err(|e| e.to_string())?,
+            full: answer(&case.assess(knowledge)),
+            without_pressure: answer(&case.without_pressure().assess(knowledge)),
+        })
+    };
+    let parts = std::thread::scope(|scope| {
+        let handles: Vec<_> = folders
+            .chunks(folders.len().div_ceil(workers).max(1))
+            .map(|part| scope.spawn(move || part.iter().map(one).collect::<Result<Vec<_>, _>>()))
+            .collect();
+        handles
+            .into_iter()
+            .map(|h| h.join().unwrap_or_else(|_| Err("an assessment panicked".into())))
+            .collect()
+    });
+    let parts: Vec<Result<Vec<Answered>, String>> = parts;
+    Ok(parts.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())
+}
+
+/// The scores of a batch beside those of the same program without pressure; `None` for an empty batch.
+#[must_use]
+pub fn compare(batch: &[&Answered]) -> Option<(scoring::Scores, scoring::Scores)> {
+    let of = |pick: fn(&Answered) -> &scoring::Answer| {
+        let pairs: Vec<_> = batch.iter().map(|a| (pick(a).clone(), a.truth.truth())).collect();
+        scoring::score(&pairs)
+    };
+    Some((of(|a| &a.full)?, of(|a| &a.without_pressure)?))
+}

@@ -190,7 +190,8 @@ fn reassemble(frames: &[String]) -> Result<Value, Box<dyn Error>> {
     let mut assembler = Assembler::default();
     let mut messages = Vec::new();
     for (at, frame) in (0..).zip(frames) {
-        let outcome = assembler.push(at * 1_000_000, &bytes(frame)?);
+        let data = bytes(frame)?;
+        let outcome = assembler.push(at * 1_000_000, &data);
         messages.extend(outcome.message.map(hexadecimal));
     }
     Ok(json!({"messages": messages}))
