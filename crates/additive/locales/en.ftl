@@ -44,6 +44,7 @@ live-disturbed = The weight jumped. Take hands and tools off the scale; the next
 
 ## Values to enter
 
+entry-which-controller = Find which controller holds the counter: a module of its own for the additive on earlier cars, the engine controller on later ones. It is the one that shows a figure for the reservoir; an entry in the other changes nothing or the wrong thing.
 entry-save-first = Read and save the old values before anything is typed: what is overwritten cannot be read again.
 entry-battery-support = Battery support on: a dip of voltage in the middle of an entry can leave the controller without its figures.
 entry-sets = This controller sets its figure to the entry. Enter { $value } { $unit }, what the scale says is in the reservoir.

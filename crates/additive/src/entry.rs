@@ -216,7 +216,11 @@ pub fn entries(s: &Situation) -> Result<Entries> {
         ],
         entries: Vec::new(),
         leave: Vec::new(),
-        say: vec![Message::new("entry-save-first"), Message::new("entry-battery-support")],
+        say: vec![
+            Message::new("entry-which-controller"),
+            Message::new("entry-save-first"),
+            Message::new("entry-battery-support"),
+        ],
     };
     quantity(s, &mut out);
     distance(s, &mut out);

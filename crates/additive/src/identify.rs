@@ -299,7 +299,10 @@ fn verdict(candidates: &[Candidate], made: &BTreeSet<Test>) -> (Option<String>, 
     if best.probability < SETTLED_AT {
         return (None, said("identify-not-sure"));
     }
-    if made.len() < 2 {
+    // two ways to the same quantity are one kind of evidence
+    let kinds: BTreeSet<Test> =
+        made.iter().map(|t| if *t == Test::WeighedVolume { Test::Density } else { *t }).collect();
+    if kinds.len() < 2 {
         let key = if made.contains(&Test::Refractive) {
             "identify-refractometer-alone"
         } else {

@@ -13,6 +13,7 @@ pub mod live;
 pub mod message;
 pub mod mixup;
 pub mod oil;
+pub mod reservoir;
 pub mod stock;
 pub mod transfer;
 

@@ -67,8 +67,10 @@ pub struct MixUp {
     pub wrong_l: Option<Uncertain>,
     /// Volume of the right fluid in the vessel before, L.
     pub right_l: Option<Uncertain>,
-    /// Metal per litre of the concentrate, g/L, for neat additive in fuel.
+    /// Metal per litre of the concentrate poured, g/L, for neat additive in fuel and for a wrong generation.
     pub metal_g_per_l: Option<Uncertain>,
+    /// Metal per litre of the right concentrate, g/L, for a wrong generation.
+    pub right_metal_g_per_l: Option<Uncertain>,
     /// Density of the fuel, kg/m3, for neat additive in fuel.
     pub fuel_density_kg_m3: Option<f64>,
     /// Metal dose the system is made for, mg/kg, for neat additive in fuel.
@@ -95,7 +97,8 @@ pub struct Concentration {
     pub volume_share: Estimate,
     /// Metal in the fuel, mg/kg, for neat additive in fuel.
     pub metal_mg_per_kg: Option<Estimate>,
-    /// The same against the dose the system is made for.
+    /// Metal dose against the one the system is made for: of the fuel in the tank for neat additive, of all fuel dosed
+    /// from the blend for a wrong generation.
     pub times_usual: Option<Estimate>,
 }
 
@@ -182,6 +185,7 @@ fn concentration(m: &MixUp) -> Result<Option<Concentration>> {
         ("volume of the wrong fluid", "L", m.wrong_l),
         ("volume of the right fluid", "L", m.right_l),
         ("metal per litre", "g/L", m.metal_g_per_l),
+        ("metal per litre", "g/L", m.right_metal_g_per_l),
     ] {
         if let Some(u) = u {
             not_negative(what, unit, u.value)?;
@@ -191,12 +195,19 @@ fn concentration(m: &MixUp) -> Result<Option<Concentration>> {
     let fuel = m.fuel_density_kg_m3.map(|v| positive("fuel density", "kg/m3", v)).transpose()?;
     let usual = m.usual_dose_mg_per_kg.map(|v| positive("usual dose", "mg/kg", v)).transpose()?;
     let (Some(wrong), Some(right)) = (m.wrong_l, m.right_l) else { return Ok(None) };
-    let (mut shares, mut doses) = (Vec::new(), Vec::new());
-    for p in quasi_points(256, 3) {
-        let [a, b, c] = p.as_slice() else { continue };
+    let (mut shares, mut doses, mut blends) = (Vec::new(), Vec::new(), Vec::new());
+    for p in quasi_points(256, 4) {
+        let [a, b, c, d] = p.as_slice() else { continue };
         let (w, r) = (wrong.positive_at(deviate(*a)), right.positive_at(deviate(*b)));
         let part = if w + r > 0.0 { w / (w + r) } else { 0.0 };
         shares.push(part);
+        if let (Mix::WrongGeneration, Some(poured), Some(meant)) =
+            (m.mix, m.metal_g_per_l, m.right_metal_g_per_l)
+            && meant.value > 0.0
+        {
+            let ratio = poured.positive_at(deviate(*c)) / meant.positive_at(deviate(*d));
+            blends.push(part * ratio + 1.0 - part);
+        }
         if let (Mix::NeatAdditiveInFuel, Some(metal), Some(fuel)) = (m.mix, m.metal_g_per_l, fuel)
             && r > 0.0
         {
@@ -205,7 +216,8 @@ fn concentration(m: &MixUp) -> Result<Option<Concentration>> {
         }
     }
     let metal_mg_per_kg = Estimate::of(doses);
-    let times_usual = metal_mg_per_kg.zip(usual).map(|(e, usual)| e.times(1.0 / usual));
+    let times_usual =
+        metal_mg_per_kg.zip(usual).map(|(e, usual)| e.times(1.0 / usual)).or(Estimate::of(blends));
     Ok(Estimate::of(shares).map(|volume_share| Concentration { volume_share, metal_mg_per_kg, times_usual }))
 }
 

@@ -1,4 +1,5 @@
 //! The live fill, values to enter, mix-ups, stock, fuel in oil, and the sentences they say.
+#![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
 
 mod common;
 
@@ -62,7 +63,7 @@ fn receiver(time_s: f64, g: f64) -> Weight {
 #[test]
 fn property_minutes_left_cover_the_truth() {
     let (mut inside, mut all, mut width) = (0, 0, 0.0);
-    for factor in [0.75, 0.85, 1.0, 1.15, 1.35] {
+    for factor in [0.6, 0.75, 0.85, 1.0, 1.15, 1.35, 2.0] {
         let mass = truth(factor);
         let mut live = LiveFill::new(target()).unwrap();
         let goal = 1.8 * 860.0;
@@ -83,6 +84,8 @@ fn property_minutes_left_cover_the_truth() {
         }
     }
     assert!(all > 100, "{all}");
+    // kept in the output of a failing run
+    eprintln!("{inside} of {all} moments");
     let (cover, width) = (inside as f64 / all as f64, width / all as f64);
     assert!(cover > 0.8, "coverage {cover}");
     assert!(width < 0.4, "an interval that says nothing: {width}");
@@ -221,7 +224,7 @@ fn regress_bad_weights_change_nothing() {
 
 proptest! {
     #[test]
-    fn property_any_weights_are_answered_or_refused(rows in prop::collection::vec((any::<f64>(), any::<f64>(), prop::option::of(any::<f64>())), 0..40)) {
+    fn property_any_weights_are_answered_or_refused(rows in prop::collection::vec((common::figure(), common::figure(), prop::option::of(common::figure())), 0..40)) {
         let mut live = LiveFill::new(target()).unwrap();
         for (t, r, b) in rows {
             if let Ok(s) = live.push(Weight { time_s: t, receiver_g: Some(r), bottle_g: b })
@@ -348,7 +351,7 @@ proptest! {
     }
 
     #[test]
-    fn property_any_situation_is_answered_or_refused(x in prop::collection::vec(any::<f64>(), 10)) {
+    fn property_any_situation_is_answered_or_refused(x in prop::collection::vec(common::figure(), 10)) {
         for controller in [Controller::Sets, Controller::Adds, Controller::Unknown] {
             let s = Situation {
                 controller, unit: VolumeUnit::Litre, believed_ml: Some(x[0]), weighed_ml: Uncertain::new(x[1], x[2]),
@@ -427,6 +430,7 @@ fn mixup(mix: Mix, stage: Option<Stage>) -> MixUp {
         wrong_l: Some(Uncertain::new(10.0, 2.0)),
         right_l: Some(Uncertain::new(30.0, 3.0)),
         metal_g_per_l: Some(Uncertain::new(40.0, 1.0)),
+        right_metal_g_per_l: Some(Uncertain::exact(20.0)),
         fuel_density_kg_m3: Some(835.0),
         usual_dose_mg_per_kg: Some(8.0),
     }
@@ -478,15 +482,24 @@ fn analytic_concentration() {
     let c = triage(&neat).unwrap().concentration.unwrap();
     assert!((c.metal_mg_per_kg.unwrap().p50 - 95.8).abs() < 0.5);
     assert!((c.times_usual.unwrap().p50 - 11.98).abs() < 0.1);
+    // a third of the reservoir at twice the strength: 4/3 of the dose
+    let blend = MixUp {
+        wrong_l: Some(Uncertain::exact(0.5)),
+        right_l: Some(Uncertain::exact(1.0)),
+        metal_g_per_l: Some(Uncertain::exact(40.0)),
+        ..mixup(Mix::WrongGeneration, None)
+    };
+    let c = triage(&blend).unwrap().concentration.unwrap();
+    assert!((c.times_usual.unwrap().p50 - 4.0 / 3.0).abs() < 1e-9 && c.metal_mg_per_kg.is_none());
 }
 
 proptest! {
     #[test]
-    fn property_any_mix_up_is_answered_or_refused(x in prop::collection::vec(any::<f64>(), 8)) {
+    fn property_any_mix_up_is_answered_or_refused(x in prop::collection::vec(common::figure(), 8)) {
         for mix in Mix::ALL {
             let _ = triage(&MixUp {
                 mix, stage: None, wrong_l: Some(Uncertain::new(x[0], x[1])), right_l: Some(Uncertain::new(x[2], x[3])),
-                metal_g_per_l: Some(Uncertain::new(x[4], x[5])), fuel_density_kg_m3: Some(x[6]), usual_dose_mg_per_kg: Some(x[7]),
+                metal_g_per_l: Some(Uncertain::new(x[4], x[5])), right_metal_g_per_l: Some(Uncertain::new(x[5], x[4])), fuel_density_kg_m3: Some(x[6]), usual_dose_mg_per_kg: Some(x[7]),
             });
         }
     }
@@ -602,7 +615,7 @@ proptest! {
     }
 
     #[test]
-    fn property_any_stock_figure_is_answered_or_refused(x in prop::collection::vec(any::<f64>(), 9)) {
+    fn property_any_stock_figure_is_answered_or_refused(x in prop::collection::vec(common::figure(), 9)) {
         let _ = demand(&[Need { litres: x[0], standard_uncertainty_l: x[1], probability: x[2] }]);
         let policy = Policy { lead_time_days: x[3], review_days: x[4], service_level: x[5], container_l: x[6], shelf_life_days: x[7], cover_days: x[8] };
         let _ = order(Demand { mean_l: x[0], sd_l: x[1] }, x[2], &policy);
@@ -651,11 +664,9 @@ fn analytic_dilution_by_stepping() {
 
 proptest! {
     #[test]
-    fn property_any_oil_figure_is_answered_or_refused(a in any::<f64>(), b in any::<f64>(), c in any::<f64>(), n in any::<u32>()) {
-        for answer in [diluted_viscosity_mm2_s(a, b, c), fuel_share_of_viscosity(a, b, c), fuel_share_after(a, b, c, n), sump_rise_ml(a, b)] {
-            if let Ok(v) = answer {
-                prop_assert!(v.is_finite() && v >= 0.0);
-            }
+    fn property_any_oil_figure_is_answered_or_refused(a in common::figure(), b in common::figure(), c in common::figure(), n in any::<u32>()) {
+        for v in [diluted_viscosity_mm2_s(a, b, c), fuel_share_of_viscosity(a, b, c), fuel_share_after(a, b, c, n), sump_rise_ml(a, b)].into_iter().flatten() {
+            prop_assert!(v.is_finite() && v >= 0.0);
         }
     }
 }

@@ -1,4 +1,5 @@
 //! Fluids as data, their identity, and the looks before a pour.
+#![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
 
 mod common;
 
@@ -247,6 +248,23 @@ fn regress_refractometer_alone_never_settles() {
     assert!(even.next.iter().all(|t| t.bits >= 0.0 && t.bits.is_finite()));
 }
 
+/// Hydrometer and weighed volume measure one quantity: together they are one kind of evidence.
+#[test]
+fn regress_two_densities_are_one_kind() {
+    let strong = BTreeMap::from([("aus-32".to_string(), 1e6)]);
+    let weighed = Observation::WeighedVolume {
+        mass_g: 109.0,
+        mass_uncertainty_g: 0.5,
+        volume_ml: 100.0,
+        volume_uncertainty_ml: 0.5,
+        degc: 20.0,
+    };
+    let id = identify(&library(), &strong, &[density(1090.0), weighed.clone()]).unwrap();
+    assert!(id.settled.is_none() && id.reason.key == "identify-one-look");
+    let with_drop = [density(1090.0), weighed, Observation::DropInWater { outcome: InWater::Mixes }];
+    assert_eq!(identify(&library(), &strong, &with_drop).unwrap().settled.as_deref(), Some("aus-32"));
+}
+
 #[test]
 fn regress_diluted_urea_is_not_aus_32() {
     let id = best(
@@ -336,8 +354,11 @@ fn regress_two_looks() {
 }
 
 proptest! {
+    // each case weighs every fluid of the library
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
     #[test]
-    fn property_any_observation_is_answered_or_refused(x in prop::collection::vec(any::<f64>(), 5)) {
+    fn property_any_observation_is_answered_or_refused(x in prop::collection::vec(common::figure(), 5)) {
         let library = library();
         for o in [
             Observation::Density { kg_m3: x[0], standard_uncertainty: x[1], degc: x[2] },
@@ -363,4 +384,46 @@ proptest! {
             let _ = Library::from_texts([("t", text.get(..at).unwrap_or(""))]);
         }
     }
+}
+
+// ---------------------------------------------------------------- kinds of reservoir
+
+fn reservoirs(own: &str) -> additive::Result<additive::reservoir::Reservoirs> {
+    let text = std::fs::read_to_string(repository("knowledge/reservoirs.toml")).unwrap();
+    let own = format!("schema = \"sootwright.reservoirs/1\"\n{own}");
+    additive::reservoir::Reservoirs::from_texts([
+        ("knowledge/reservoirs.toml", text.as_str()),
+        ("own.toml", own.as_str()),
+    ])
+}
+
+#[test]
+fn regress_reservoirs_overlay_and_export() {
+    let own = "[[reservoir]]\nid = \"type-7\"\nbased_on = \"pouch\"\nname = \"Pouch, type 7\"\ncontroller = \"adds\"\n\
+               capacity_l = { low = 2.1, high = 2.1, source = \"weighed full\", mark = \"measured\" }\n";
+    let all = reservoirs(own).unwrap();
+    let row = all.get("type-7").unwrap();
+    assert_eq!(row.capacity_l.as_ref().unwrap().high, 2.1);
+    assert_eq!(row.rigid, Some(false), "the rest comes from the pouch");
+    let text = all.to_text().unwrap();
+    let again = additive::reservoir::Reservoirs::from_texts([("export", text.as_str())]).unwrap();
+    assert_eq!(again.get("type-7").unwrap().capacity_l, row.capacity_l);
+    assert_eq!(again.iter().count(), all.iter().count());
+    assert!(reservoirs("[[reservoir]]\nid = \"x\"\n").unwrap_err().to_string().contains("name"));
+    assert!(
+        reservoirs("[[reservoir]]\nid = \"x\"\ncapcity_l = 2\n").unwrap_err().to_string().contains("line 4")
+    );
+    assert!(all.iter().filter_map(|r| r.capacity_l.as_ref()).all(|b| !b.source.is_empty()));
+}
+
+/// The generic ranges hold the sanity figures of the trade: a typical pouch takes about 2 L, first series 5 L.
+#[test]
+fn reference_reservoir_ranges() {
+    let all = reservoirs("").unwrap();
+    let holds = |id: &str, l: f64| {
+        all.get(id).unwrap().capacity_l.as_ref().is_some_and(|b| b.low <= l && l <= b.high)
+    };
+    assert!(holds("pouch", 2.0) && holds("tank", 5.0));
+    let minutes = all.get("pouch").unwrap().fill_minutes.clone().unwrap();
+    assert_eq!((minutes.low, minutes.high), rows("LIQ-SANITY")[0].limits());
 }

@@ -1,5 +1,5 @@
 //! Reading the check rows that lie in `checks/data`.
-#![allow(dead_code)] // each test program uses a part
+#![allow(dead_code, clippy::unwrap_used)] // each test program uses a part, and helpers may fail loudly
 
 use std::path::PathBuf;
 
@@ -76,4 +76,16 @@ pub fn leading_number(text: &str) -> f64 {
     let end =
         text.find(|c: char| !matches!(c, '0'..='9' | '.' | '-' | '+' | 'e' | 'E')).unwrap_or(text.len());
     text[..end].parse().unwrap_or_else(|e| panic!("{text}: {e}"))
+}
+
+/// Any number a program may be handed: usual ones, edges, and the whole range with infinities and NaN.
+pub fn figure() -> impl proptest::strategy::Strategy<Value = f64> {
+    use proptest::prelude::*;
+    prop_oneof![
+        4 => 0.0..1.0f64,
+        4 => 0.0..2000.0f64,
+        1 => -50.0..50.0f64,
+        1 => prop::sample::select(vec![0.0, 1.0, f64::MIN_POSITIVE, f64::MAX, f64::EPSILON, 1e-300, 1e300, -1.0]),
+        2 => any::<f64>(),
+    ]
 }
