@@ -1,1 +1,54 @@
-//! Bytes to signals: log containers, frames, transport, services, named series with units.
+//! Bytes to signals: reads recordings of vehicle-bus traffic and exported tables, and hands out named time
+//! series with units, trouble codes, the vehicle identification number, notes and problems.
+//!
+//! ```
+//! use recording::{Options, Quantity, read_bytes};
+//!
+//! let log = b"(0.0) can0 7E0#02017A5555555555\n\
+//!             (0.1) can0 7E8#1009417A01001900\n\
+//!             (0.2) can0 7E8#2100000055555555\n";
+//! let recording = read_bytes("drive.log", log, &Options::default());
+//! for problem in &recording.problems {
+//!     eprintln!("{problem}");
+//! }
+//! let drop = recording.signal(Quantity::FilterDifferentialPressure).expect("the log holds it");
+//! assert_eq!((drop.value[0], drop.quantity.unit()), (0.25, "kPa"));
+//! ```
+//!
+//! Containers: candump text (compact and screen form), tables (comma or semicolon, wide or long), each also
+//! packed with gzip; told by content. Protocols: OBD services 01, 02, 03, 06, 07, 09, 0A on ISO-TP with 11- and
+//! 29-bit identifiers, UDS 19 and 22, J1939 with its transport.
+//!
+//! What it holds to:
+//! - Reading never fails and never panics. A torn line loses that line only and is listed in
+//!   [`Recording::problems`] with its place and what to do.
+//! - A value that the source calls not supported, not available or in error never becomes a number.
+//! - A unit is never guessed: a pressure column without a unit is a problem, not a signal.
+//! - Where open sources disagree about a scale, a stated rule decides, the data check it, and a note or a
+//!   problem says so.
+//! - It only reads. Requests that change a vehicle are noted with time and sender when a log contains one.
+//!
+//! The decoders can also be used alone: [`candump`], [`isotp`], [`obd`], [`uds`], [`j1939`], [`codes`], [`vin`].
+#![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::expect_used, clippy::panic))]
+
+mod bus;
+pub mod candump;
+mod checks;
+pub mod codes;
+mod field;
+pub mod isotp;
+pub mod j1939;
+mod model;
+pub mod obd;
+mod quantity;
+mod read;
+mod table;
+pub mod uds;
+pub mod vin;
+
+pub use field::Decoded;
+pub use model::{
+    CodeMemory, Counts, Error, Format, Note, NoteKind, Options, Problem, Recording, Signal, TroubleCode,
+};
+pub use quantity::Quantity;
+pub use read::{read_bytes, read_path};

@@ -1,0 +1,549 @@
+//! candump text: one frame a line, in the compact form and in the form shown on the screen.
+//!
+//! Grammar after the comments in can-utils `lib.h` (linux-can, commit 03c1bac). Compact:
+//! `(time) interface id#data`, `id#R5` (remote), `id##flags data` (CAN FD), dots allowed between bytes, `R` or
+//! `T` at the end for received or sent. Screen: `(time)  interface  id   [length]  bytes`.
+
+use std::fmt;
+
+/// What kind of frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum FrameKind {
+    /// A data frame with up to 8 bytes.
+    #[default]
+    Classic,
+    /// A CAN FD frame.
+    Fd {
+        /// The data phase ran at the higher rate.
+        bit_rate_switch: bool,
+        /// The sender was error passive.
+        error_state: bool,
+    },
+    /// A remote frame: a request for data, without data.
+    Remote,
+    /// An error report of the receiving controller. The frame's id holds the class bits.
+    Error,
+}
+
+/// Whether the logging side received or sent the frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Direction {
+    /// `R`: received.
+    Received,
+    /// `T`: sent.
+    Sent,
+}
+
+/// One CAN frame. Reused from line to line so that reading allocates nothing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Frame {
+    /// Time in nanoseconds, as written: since 1970 or since some start.
+    pub time_ns: i64,
+    /// Identifier without flag bits (for an error frame: its class bits).
+    pub id: u32,
+    /// The identifier has 29 bits.
+    pub extended: bool,
+    /// Kind of frame.
+    pub kind: FrameKind,
+    /// Direction, where the log states it.
+    pub direction: Option<Direction>,
+    length: u8,
+    bytes: [u8; 64],
+}
+
+impl Default for Frame {
+    fn default() -> Self {
+        Frame {
+            time_ns: 0,
+            id: 0,
+            extended: false,
+            kind: FrameKind::Classic,
+            direction: None,
+            length: 0,
+            bytes: [0; 64],
+        }
+    }
+}
+
+impl Frame {
+    /// The data bytes. Empty for a remote frame, whose [`Frame::length`] is what it asks for.
+    pub fn data(&self) -> &[u8] {
+        if self.kind == FrameKind::Remote {
+            return &[];
+        }
+        self.bytes.get(..usize::from(self.length)).unwrap_or(&[])
+    }
+
+    /// Number of data bytes (for a remote frame: asked for).
+    pub fn length(&self) -> u8 {
+        self.length
+    }
+
+    /// Puts at most 64 data bytes into the frame; the rest is dropped.
+    pub fn set_data(&mut self, data: &[u8]) {
+        let n = data.len().min(64);
+        if let (Some(to), Some(from)) = (self.bytes.get_mut(..n), data.get(..n)) {
+            to.copy_from_slice(from);
+        }
+        self.length = n as u8;
+    }
+}
+
+/// Why a line is no frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum LineError {
+    /// The line does not start with a time in round brackets.
+    NoTime,
+    /// The bracket around the time is not closed.
+    TimeNotClosed,
+    /// The time is not a decimal number or date, or out of range.
+    BadTime,
+    /// No interface name.
+    NoInterface,
+    /// No `#` after the identifier, or the line ends before it.
+    NoIdentifier,
+    /// The identifier has neither 3 nor 8 digits.
+    IdLength,
+    /// A character that is no hexadecimal digit.
+    NotHex,
+    /// Half a byte.
+    OddDigits,
+    /// More data bytes than the kind of frame can hold.
+    TooManyBytes,
+    /// Fewer data bytes than the length says.
+    TooFewBytes,
+    /// A CAN FD length that does not exist.
+    FdLength,
+    /// A CAN XL frame.
+    CanXl,
+    /// Something stands after the frame.
+    Trailing,
+}
+
+impl fmt::Display for LineError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            LineError::NoTime => "no time in round brackets at the start of the line",
+            LineError::TimeNotClosed => "the bracket around the time is not closed",
+            LineError::BadTime => "the time is neither seconds with decimals nor a date",
+            LineError::NoInterface => "no interface name after the time",
+            LineError::NoIdentifier => "no identifier with its data",
+            LineError::IdLength => "the identifier must have 3 or 8 digits",
+            LineError::NotHex => "a character that is not a hexadecimal digit",
+            LineError::OddDigits => "odd number of hexadecimal digits",
+            LineError::TooManyBytes => "more data bytes than such a frame can hold",
+            LineError::TooFewBytes => "fewer data bytes than the length in brackets",
+            LineError::FdLength => "a number of bytes that CAN FD does not have",
+            LineError::CanXl => "a CAN XL frame, which is not supported",
+            LineError::Trailing => "unexpected text after the frame",
+        })
+    }
+}
+
+impl std::error::Error for LineError {}
+
+/// Value of a hexadecimal digit, 0xFF for anything else.
+const HEX: [u8; 256] = {
+    let mut table = [0xFFu8; 256];
+    let mut i = 0;
+    while i < 10 {
+        table[b'0' as usize + i] = i as u8;
+        i += 1;
+    }
+    let mut i = 0;
+    while i < 6 {
+        table[b'A' as usize + i] = 10 + i as u8;
+        table[b'a' as usize + i] = 10 + i as u8;
+        i += 1;
+    }
+    table
+};
+
+fn hex(digit: u8) -> u8 {
+    // The table has 256 entries: the index of a byte cannot fail.
+    HEX[usize::from(digit)]
+}
+
+const ERROR_FLAG: u32 = 0x2000_0000;
+const ID_BITS: u32 = 0x1FFF_FFFF;
+
+/// Reads one line, compact or screen form, into `frame`; gives back the interface name.
+///
+/// # Errors
+/// Says what is wrong with the line; `frame` then holds nothing of use.
+pub fn parse_line<'a>(line: &'a [u8], frame: &mut Frame) -> Result<&'a [u8], LineError> {
+    let line = line.trim_ascii_end();
+    let start = line.iter().position(|b| !matches!(b, b' ' | b'\t')).ok_or(LineError::NoTime)?;
+    let line = line.get(start..).unwrap_or(&[]);
+    let Some((b'(', rest)) = line.split_first() else { return Err(LineError::NoTime) };
+    let (time_ns, rest) = time(rest)?;
+    frame.time_ns = time_ns;
+    frame.direction = None;
+
+    let (gap, rest) = skip_blanks(rest);
+    if gap == 0 {
+        return Err(LineError::NoInterface);
+    }
+    let (interface, rest) = word(rest);
+    if interface.is_empty() {
+        return Err(LineError::NoInterface);
+    }
+    let (gap, rest) = skip_blanks(rest);
+    if gap == 0 || rest.is_empty() {
+        return Err(LineError::NoIdentifier);
+    }
+    let digits = rest.iter().take(9).take_while(|b| hex(**b) != 0xFF).count();
+    match rest.get(digits) {
+        Some(b'#') => compact(rest, digits, frame)?,
+        _ => screen(rest, frame)?,
+    }
+    Ok(interface)
+}
+
+/// True if a line is written in the screen form: its data stands behind a length in square brackets.
+pub(crate) fn is_screen_form(line: &[u8]) -> bool {
+    memchr::memchr(b'#', line).is_none() && memchr::memchr(b'[', line).is_some()
+}
+
+fn skip_blanks(text: &[u8]) -> (usize, &[u8]) {
+    let n = text.iter().take_while(|b| matches!(b, b' ' | b'\t')).count();
+    (n, text.get(n..).unwrap_or(&[]))
+}
+
+fn word(text: &[u8]) -> (&[u8], &[u8]) {
+    let n = text.iter().take_while(|b| !matches!(b, b' ' | b'\t')).count();
+    text.split_at_checked(n).unwrap_or((text, &[]))
+}
+
+/// Reads `seconds.decimals)` or `date time)` behind the opening bracket.
+fn time(text: &[u8]) -> Result<(i64, &[u8]), LineError> {
+    let mut seconds: i64 = 0;
+    let mut at = 0;
+    while let Some(digit) = text.get(at).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
+        seconds = seconds.wrapping_mul(10).wrapping_add(i64::from(digit));
+        at += 1;
+    }
+    match text.get(at) {
+        // 9 digits before the point are enough until 2001, 10 until 2286; 9.2e9 s is what 64 bits of ns hold.
+        Some(b'.') if at > 0 && at <= 10 && seconds < 9_000_000_000 => {}
+        Some(b'-') => return date_time(text),
+        None => return Err(LineError::TimeNotClosed),
+        _ => {
+            return Err(if memchr::memchr(b')', text).is_none() {
+                LineError::TimeNotClosed
+            } else {
+                LineError::BadTime
+            });
+        }
+    }
+    at += 1;
+    let decimals = at;
+    let mut nanoseconds: i64 = 0;
+    let mut scale: i64 = 1_000_000_000;
+    while let Some(digit) = text.get(at).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
+        if scale > 1 {
+            nanoseconds = nanoseconds * 10 + i64::from(digit);
+            scale /= 10;
+        }
+        at += 1;
+    }
+    match text.get(at) {
+        Some(b')') if at > decimals => {}
+        None => return Err(LineError::TimeNotClosed),
+        _ => {
+            return Err(if memchr::memchr(b')', text).is_none() {
+                LineError::TimeNotClosed
+            } else {
+                LineError::BadTime
+            });
+        }
+    }
+    Ok((seconds * 1_000_000_000 + nanoseconds * scale, text.get(at + 1..).unwrap_or(&[])))
+}
+
+/// `2023-11-14 22:13:20.000000)`, as `candump -tA` writes it in local time; taken as UTC.
+fn date_time(text: &[u8]) -> Result<(i64, &[u8]), LineError> {
+    let end = memchr::memchr(b')', text).ok_or(LineError::TimeNotClosed)?;
+    let (inside, rest) = text.split_at_checked(end).ok_or(LineError::TimeNotClosed)?;
+    let stamp: jiff::civil::DateTime =
+        std::str::from_utf8(inside).ok().and_then(|s| s.trim().parse().ok()).ok_or(LineError::BadTime)?;
+    let instant = jiff::tz::TimeZone::UTC.to_timestamp(stamp).map_err(|_| LineError::BadTime)?;
+    let ns = i64::try_from(instant.as_nanosecond()).map_err(|_| LineError::BadTime)?;
+    Ok((ns, rest.get(1..).unwrap_or(&[])))
+}
+
+/// Sets id, width and error flag from the digits of an identifier; true if it is an error frame.
+fn identifier(digits: &[u8], frame: &mut Frame) -> Result<bool, LineError> {
+    if digits.len() != 3 && digits.len() != 8 {
+        return Err(LineError::IdLength);
+    }
+    let mut id: u32 = 0;
+    for digit in digits {
+        let value = hex(*digit);
+        if value == 0xFF {
+            return Err(LineError::NotHex);
+        }
+        id = (id << 4) | u32::from(value);
+    }
+    frame.extended = digits.len() == 8;
+    let error = frame.extended && id & ERROR_FLAG != 0;
+    if !frame.extended && id > 0x7FF {
+        return Err(LineError::IdLength);
+    }
+    frame.id = id & ID_BITS;
+    Ok(error)
+}
+
+fn compact(text: &[u8], digits: usize, frame: &mut Frame) -> Result<(), LineError> {
+    let error = identifier(text.get(..digits).unwrap_or(&[]), frame)?;
+    let data = text.get(digits + 1..).unwrap_or(&[]);
+    frame.kind = if error { FrameKind::Error } else { FrameKind::Classic };
+    match data.first() {
+        Some(b'R' | b'r') => {
+            let asked = match data.get(1) {
+                Some(b @ b'0'..=b'8') => *b - b'0',
+                Some(b'9' | b'A'..=b'F' | b'a'..=b'f') => 8,
+                _ => 0,
+            };
+            let used = if data.get(1).is_some_and(|b| hex(*b) != 0xFF) { 2 } else { 1 };
+            frame.kind = FrameKind::Remote;
+            frame.length = asked;
+            ending(data.get(used..).unwrap_or(&[]), frame)
+        }
+        Some(b'#') => {
+            let Some(flags) = data.get(1) else { return Err(LineError::TooFewBytes) };
+            if *flags == b'#' {
+                return Err(LineError::CanXl);
+            }
+            let flags = hex(*flags);
+            if flags == 0xFF {
+                return Err(LineError::NotHex);
+            }
+            frame.kind = FrameKind::Fd { bit_rate_switch: flags & 1 != 0, error_state: flags & 2 != 0 };
+            let rest = data_bytes(data.get(2..).unwrap_or(&[]), 64, frame)?;
+            fd_length(frame.length)?;
+            ending(rest, frame)
+        }
+        _ => {
+            let rest = data_bytes(data, 8, frame)?;
+            // `_9` .. `_F`: the raw length code above 8 of a classic frame.
+            let rest = match rest {
+                [b'_', code, rest @ ..] if frame.length == 8 && (9..16).contains(&hex(*code)) => rest,
+                _ => rest,
+            };
+            ending(rest, frame)
+        }
+    }
+}
+
+fn fd_length(length: u8) -> Result<(), LineError> {
+    if matches!(length, 0..=8 | 12 | 16 | 20 | 24 | 32 | 48 | 64) { Ok(()) } else { Err(LineError::FdLength) }
+}
+
+/// Reads pairs of digits, dots allowed between them, up to the first blank or `_`.
+fn data_bytes<'a>(text: &'a [u8], most: usize, frame: &mut Frame) -> Result<&'a [u8], LineError> {
+    let mut rest = text;
+    let mut n = 0;
+    loop {
+        match rest {
+            [b' ' | b'\t' | b'_', ..] | [] => break,
+            [b'.', after @ ..] if n > 0 => rest = after,
+            [high, low, after @ ..] => {
+                let (h, l) = (hex(*high), hex(*low));
+                if h | l > 0x0F {
+                    return Err(if h <= 0x0F && matches!(low, b' ' | b'\t' | b'.' | b'_') {
+                        LineError::OddDigits
+                    } else {
+                        LineError::NotHex
+                    });
+                }
+                if n >= most {
+                    return Err(LineError::TooManyBytes);
+                }
+                if let Some(slot) = frame.bytes.get_mut(n) {
+                    *slot = (h << 4) | l;
+                }
+                n += 1;
+                rest = after;
+            }
+            [one] => return Err(if hex(*one) == 0xFF { LineError::NotHex } else { LineError::OddDigits }),
+        }
+    }
+    frame.length = n as u8;
+    Ok(rest)
+}
+
+/// Reads what may follow a frame: nothing, or the direction.
+fn ending(text: &[u8], frame: &mut Frame) -> Result<(), LineError> {
+    match text.trim_ascii() {
+        [] => Ok(()),
+        [b'R'] if text.first() == Some(&b' ') => {
+            frame.direction = Some(Direction::Received);
+            Ok(())
+        }
+        [b'T'] if text.first() == Some(&b' ') => {
+            frame.direction = Some(Direction::Sent);
+            Ok(())
+        }
+        _ => Err(LineError::Trailing),
+    }
+}
+
+/// `id   [8]  00 00 ...`, with `RX - -` or `TX B E` before the id when written by `candump -x`.
+fn screen(text: &[u8], frame: &mut Frame) -> Result<(), LineError> {
+    let mut text = text;
+    let mut flags = (false, false);
+    if let [direction @ (b'R' | b'T'), b'X', b' ' | b'\t', rest @ ..] = text {
+        frame.direction = Some(if *direction == b'R' { Direction::Received } else { Direction::Sent });
+        let (brs, rest) = word(skip_blanks(rest).1);
+        let (esi, rest) = word(skip_blanks(rest).1);
+        if !matches!(brs, b"-" | b"B") || !matches!(esi, b"-" | b"E") {
+            return Err(LineError::NoIdentifier);
+        }
+        flags = (brs == b"B", esi == b"E");
+        text = skip_blanks(rest).1;
+    }
+    let (id, rest) = word(text);
+    let rest = skip_blanks(rest).1;
+    if rest.first() != Some(&b'[') {
+        return Err(LineError::NoIdentifier);
+    }
+    let error = identifier(id, frame)?;
+    let close = rest.iter().take(4).position(|b| *b == b']').ok_or(LineError::NoIdentifier)?;
+    let inside = rest.get(1..close).unwrap_or(&[]);
+    if inside.is_empty() || !inside.iter().all(u8::is_ascii_digit) {
+        return Err(LineError::NoIdentifier);
+    }
+    let length = inside.iter().fold(0usize, |n, d| n * 10 + usize::from(d - b'0'));
+    let fd = inside.len() == 2;
+    frame.kind = match (error, fd) {
+        (true, _) => FrameKind::Error,
+        (_, true) => FrameKind::Fd { bit_rate_switch: flags.0, error_state: flags.1 },
+        _ => FrameKind::Classic,
+    };
+    if length > if fd { 64 } else { 8 } {
+        return Err(LineError::TooManyBytes);
+    }
+    if fd {
+        fd_length(length as u8)?;
+    }
+    let mut rest = skip_blanks(rest.get(close + 1..).unwrap_or(&[])).1;
+    if rest.starts_with(b"remote request") {
+        frame.kind = FrameKind::Remote;
+        frame.length = length as u8;
+        return Ok(());
+    }
+    for n in 0..length {
+        let [high, low, after @ ..] = rest else { return Err(LineError::TooFewBytes) };
+        let (h, l) = (hex(*high), hex(*low));
+        if h | l > 0x0F {
+            return Err(if matches!(high, b'E' | b'\'') {
+                LineError::TooFewBytes
+            } else {
+                LineError::NotHex
+            });
+        }
+        if let Some(slot) = frame.bytes.get_mut(n) {
+            *slot = (h << 4) | l;
+        }
+        rest = match after {
+            [] => after,
+            [b' ' | b'\t', ..] => skip_blanks(after).1,
+            _ => return Err(LineError::NotHex),
+        };
+    }
+    frame.length = length as u8;
+    // `-a` adds the characters in quotes, error frames their explanation; nothing else may follow.
+    match rest {
+        [] | [b'\'', ..] => Ok(()),
+        _ if error || rest.starts_with(b"ERRORFRAME") => Ok(()),
+        _ => Err(LineError::Trailing),
+    }
+}
+
+/// The last line of a log has no line end. Says whether its frame can be trusted to be whole: a frame that is
+/// shorter than an earlier one with the same identifier, or a short one whose identifier was never seen, may
+/// have been cut in the middle of its data.
+pub(crate) fn whole_without_line_end(before: &[u8], line: &[u8]) -> bool {
+    let mut frame = Frame::default();
+    if parse_line(line, &mut frame).is_err() {
+        return false;
+    }
+    let full = frame.kind == FrameKind::Classic && frame.length == 8 || frame.length == 64;
+    if full || before.is_empty() {
+        return true;
+    }
+    let Some(mark) = memchr::memchr(b'#', line) else {
+        // The screen form states the length: nothing can be missing.
+        return true;
+    };
+    let start = memchr::memrchr2(b' ', b'\t', line.get(..mark).unwrap_or(&[])).unwrap_or(mark);
+    let id = line.get(start..=mark).unwrap_or(&[]);
+    let Some(found) = memchr::memmem::rfind(before, id) else { return false };
+    let from = memchr::memrchr(b'\n', before.get(..found).unwrap_or(&[])).map_or(0, |n| n + 1);
+    let to = memchr::memchr(b'\n', before.get(found..).unwrap_or(&[])).map_or(before.len(), |n| found + n);
+    let mut earlier = Frame::default();
+    parse_line(before.get(from..to).unwrap_or(&[]), &mut earlier).is_ok() && earlier.length <= frame.length
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn one(line: &str) -> Result<Frame, LineError> {
+        let mut frame = Frame::default();
+        parse_line(line.as_bytes(), &mut frame).map(|_| frame)
+    }
+
+    #[test]
+    fn regress_times_keep_every_digit() {
+        assert_eq!(one("(1635188455.020850) can0 123#").unwrap().time_ns, 1_635_188_455_020_850_000);
+        assert_eq!(one("(0.1234567891) can0 123#").unwrap().time_ns, 123_456_789);
+        assert_eq!(
+            one(" (2023-11-14 22:13:20.000001)  can0  123   [0]").unwrap().time_ns,
+            1_700_000_000_000_001_000
+        );
+        assert_eq!(one("(99999999999.0) can0 123#"), Err(LineError::BadTime));
+        assert_eq!(one("(1.) can0 123#"), Err(LineError::BadTime));
+        assert_eq!(one("(1"), Err(LineError::TimeNotClosed));
+    }
+
+    #[test]
+    fn regress_screen_form_in_all_its_columns() {
+        let fd = one(" (1.5)  can0  RX B -  123  [12]  00 01 02 03 04 05 06 07 08 09 0A 0B").unwrap();
+        assert_eq!(fd.kind, FrameKind::Fd { bit_rate_switch: true, error_state: false });
+        assert_eq!(fd.length(), 12);
+        assert_eq!(fd.direction, Some(Direction::Received));
+        let text = one(" (1.5)  can0  7E8   [3]  41 42 43   'ABC'").unwrap();
+        assert_eq!(text.data(), b"ABC");
+        assert_eq!(one(" (1.5)  can0  7E8   [0]  remote request").unwrap().kind, FrameKind::Remote);
+        assert_eq!(
+            one(" (1.5)  can0  20000080   [8]  00 00 00 00 00 00 00 00   ERRORFRAME").unwrap().kind,
+            FrameKind::Error
+        );
+        assert_eq!(one(" (1.5)  can0  7E8   [3]  41 42"), Err(LineError::TooFewBytes));
+        assert_eq!(one(" (1.5)  can0  7E8   [3]  41 42 4"), Err(LineError::TooFewBytes));
+        assert_eq!(one(" (1.5)  can0  7E8   [3]  41 42 43 44"), Err(LineError::Trailing));
+        assert_eq!(one(" (1.5)  can0  7E8   [9]  41 42 43 44"), Err(LineError::TooManyBytes));
+    }
+
+    #[test]
+    fn regress_compact_form_odd_ends() {
+        assert_eq!(one("(1.5) can0 123#0011223344556677_B").unwrap().length(), 8);
+        assert_eq!(one("(1.5) can0 123###0011"), Err(LineError::CanXl));
+        assert_eq!(one("(1.5) can0 123#1122(1.6) can0 124#00"), Err(LineError::NotHex));
+        assert_eq!(one("(1.5) can0 123#1122 X"), Err(LineError::Trailing));
+        assert_eq!(one("(1.5) can0 123##1112233445566778899"), Err(LineError::FdLength));
+        assert_eq!(one("(1.5) can0 FFF#00"), Err(LineError::IdLength));
+    }
+
+    #[test]
+    fn regress_last_line_without_end() {
+        let before = b"(1.0) can0 7E8#0341058500000000\n";
+        assert!(whole_without_line_end(before, b"(1.1) can0 7E8#0341058500000000"));
+        assert!(!whole_without_line_end(before, b"(1.1) can0 7E8#03410585"));
+        assert!(!whole_without_line_end(before, b"(1.1) can0 7E9#03410585"));
+        assert!(whole_without_line_end(b"", b"(1.1) can0 7E9#03410585"));
+    }
+}
