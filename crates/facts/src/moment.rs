@@ -41,6 +41,23 @@ impl Moment {
         ))
     }
 
+    /// The day, counted from 1970-01-01 in UTC.
+    #[must_use]
+    pub fn day(self) -> i64 {
+        self.instant.as_second().div_euclid(86_400)
+    }
+
+    /// Whether `self` was before `other` beyond doubt. Two bare dates are compared by their days; a bare
+    /// date against an instant must lie two days apart, for it was written in an unknown time zone.
+    #[must_use]
+    pub fn surely_before(self, other: Self) -> bool {
+        match (self.day_only, other.day_only) {
+            (false, false) => self.instant < other.instant,
+            (true, true) => self.day() < other.day(),
+            _ => self.day() + 1 < other.day(),
+        }
+    }
+
     /// Days from `earlier` to `self` (negative when `self` is the earlier one).
     #[must_use]
     pub fn days_since(self, earlier: Self) -> f64 {
