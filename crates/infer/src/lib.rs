@@ -1,1 +1,21 @@
 //! Facts to posterior: summaries of recordings, priors, fault sets, balance, proof.
+//!
+//! Pure: case, decoded recordings and knowledge come in, an [`Assessment`](assessment::Assessment) comes
+//! out; no clock, no file, no random state. The same facts in any order give the same answer.
+
+pub mod assess;
+pub mod assessment;
+pub mod balance;
+pub mod conditions;
+mod explain;
+pub mod hypothesis;
+pub mod observe;
+pub mod posterior;
+pub mod prior;
+pub mod proof;
+pub mod quasi;
+pub mod signs;
+pub mod summary;
+pub mod typed;
+
+pub use assess::{Evidence, assess};

@@ -1,0 +1,458 @@
+//! From facts to the answer: one posterior over (state, fault set), everything else a view of it.
+
+use crate::assessment::{
+    Assessment, BandPoint, Estimate, FaultSet, FilterState, PressurePlot, PressurePoint, Text,
+};
+use crate::balance::{AdditivePrior, Balance, balance};
+use crate::conditions::Conditions;
+use crate::explain;
+use crate::hypothesis::{Hypothesis, SECOND_FAULT, enumerate, is_additive, leaves_soot_undoped};
+use crate::observe::Seen;
+use crate::posterior::{Draws, Effort, Posterior, PressureData, posterior};
+use crate::prior::Priors;
+use crate::proof;
+use crate::quasi::weighted_quantiles;
+use crate::signs::{self, Signs};
+use crate::summary::{Block, Row, Standard, Summary, summarise};
+use crate::typed;
+use facts::case::{Case, ReservoirKind, Role};
+use facts::{FaultId, Knowledge};
+use recording::Recording;
+use std::collections::BTreeMap;
+
+/// Everything the answer is made of.
+#[derive(Debug, Clone, Copy)]
+pub struct Evidence<'a> {
+    /// The car's facts.
+    pub case: &'a Case,
+    /// The decoded recordings, one for each row of `case.recording`; none where a file could not be read.
+    pub recordings: &'a [Option<Recording>],
+    /// What is known about faults and observations.
+    pub knowledge: &'a Knowledge,
+}
+
+/// A 90 % interval wider than this share of the one without readings tells nothing.
+pub const TOLD_BELOW: f64 = 0.9;
+
+/// Assesses one car.
+#[must_use]
+pub fn assess(evidence: &Evidence) -> Assessment {
+    let (case, knowledge) = (evidence.case, evidence.knowledge);
+    let role = typed::current_role(case);
+    let view = View::new(evidence, role);
+    let bare = View::without_readings(case);
+
+    let additive = additive_side(case, knowledge);
+    let full = Joint::new(&view, &additive, knowledge, Effort::FULL);
+    let prior = Joint::new(&bare, &additive, knowledge, Effort::PRIOR);
+    let draws = full.draws(&view);
+    let before = prior.draws(&bare);
+
+    let filter = filter_state(&view, &draws, &before);
+    let fault_set_told = full.entropy() < TOLD_BELOW * prior.entropy();
+    let proof = view.proof();
+    let mut out = Assessment {
+        filter,
+        additive: additive.balance.clone(),
+        fault_sets: full.fault_sets(),
+        faults: full.marginals(),
+        additive_faults: full.additive_marginals(&additive),
+        fault_set_told,
+        cannot_tell: Vec::new(),
+        proof,
+        plain: Vec::new(),
+        why: Vec::new(),
+        cautions: Vec::new(),
+        missing: Vec::new(),
+        windows: view.summaries.iter().flat_map(|s| s.windows.clone()).collect(),
+        plot: view.plot(&draws),
+        problems: view.problems.clone(),
+    };
+    explain::fill(&mut out, &view, &full, &additive, &draws, knowledge);
+    out
+}
+
+/// The facts of one run of the estimator, condensed.
+pub(crate) struct View<'a> {
+    pub(crate) case: &'a Case,
+    pub(crate) standard: Standard,
+    pub(crate) priors: Priors,
+    pub(crate) data: PressureData,
+    pub(crate) signs: Signs,
+    pub(crate) points: Vec<PressurePoint>,
+    pub(crate) rows: Vec<Row>,
+    before_rows: Vec<Row>,
+    same_instrument: bool,
+    summaries: Vec<Summary>,
+    problems: Vec<Text>,
+    evidence: Option<&'a Evidence<'a>>,
+    role: Role,
+}
+
+fn standard_flow(case: &Case) -> f64 {
+    use facts::case::Category as C;
+    match case.car.category {
+        Some(C::M2 | C::M3 | C::N2 | C::N3) => 0.150,
+        _ => 0.050,
+    }
+}
+
+impl<'a> View<'a> {
+    fn without_readings(case: &'a Case) -> Self {
+        let priors = Priors::new(case, &[], false);
+        Self {
+            standard: Standard::new(standard_flow(case), priors.ambient_pa),
+            case,
+            priors,
+            data: PressureData::default(),
+            signs: Signs::default(),
+            points: Vec::new(),
+            rows: Vec::new(),
+            before_rows: Vec::new(),
+            same_instrument: true,
+            summaries: Vec::new(),
+            problems: Vec::new(),
+            evidence: None,
+            role: typed::current_role(case),
+        }
+    }
+
+    fn new(evidence: &'a Evidence<'a>, role: Role) -> Self {
+        let case = evidence.case;
+        let displacement = case.car.displacement_l.map(|d| d / 1000.0);
+        let fuel_density = case.fuel.density_kg_per_m3.unwrap_or(835.0);
+        let of_role = |r: Role| {
+            case.recording.iter().zip(evidence.recordings).enumerate().filter_map(move |(i, (row, rec))| {
+                let same = row.role.unwrap_or(Role::Now) == r;
+                rec.as_ref().filter(|_| same).map(|rec| (i, rec))
+            })
+        };
+        let conditions: Vec<(usize, Conditions)> =
+            of_role(role).map(|(i, r)| (i, Conditions::new(r, fuel_density, displacement))).collect();
+        let references: Vec<&Conditions> = conditions.iter().map(|c| &c.1).collect();
+        let mut priors = Priors::new(case, &references, false);
+        let standard = Standard::new(standard_flow(case), priors.ambient_pa);
+        let readings = typed::gather(case, role, priors.state_since_km, &standard);
+        if readings.flow_guessed && references.iter().all(|c| c.flow_source.is_none()) {
+            priors = Priors::new(case, &references, true);
+        }
+        let range = case.sensor.range_kpa;
+        let summaries: Vec<Summary> =
+            conditions.iter().map(|(i, c)| summarise(c, &standard, range, *i, false)).collect();
+
+        let mut problems = Vec::new();
+        for (row, rec) in case.recording.iter().zip(evidence.recordings) {
+            if rec.is_none() {
+                problems.push(Text::new("problem-recording-unread").word("file", row.file.clone()));
+            }
+        }
+        for ((i, c), s) in conditions.iter().zip(&summaries) {
+            let file = case.recording[*i].file.clone();
+            if crate::conditions::median(&c.dp_kpa).is_none() {
+                problems.push(Text::new("problem-no-pressure").word("file", file));
+            } else if s.flow_source.is_none() {
+                problems.push(Text::new("problem-no-flow").word("file", file));
+            } else if c.filter_sensors == 0 {
+                problems.push(Text::new("problem-no-temperature").word("file", file));
+            }
+        }
+
+        let mut rows = readings.rows.clone();
+        rows.extend(summaries.iter().flat_map(|s| s.rows.iter().copied()));
+        // The order in which facts were entered must not show, not even in the last digit.
+        rows.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0[1].total_cmp(&b.0[1])).then(a.2.total_cmp(&b.2)));
+        let mut points = readings.points.clone();
+        points.extend(summaries.iter().flat_map(|s| s.points.iter().copied()));
+        let hot: Vec<f64> =
+            points.iter().filter(|p| p.flow_g_per_s > 0.0).map(|p| p.temperature_degc + 273.15).collect();
+        let mean_k = (!hot.is_empty()).then(|| hot.iter().sum::<f64>() / hot.len() as f64);
+        let longest = summaries.iter().max_by(|a, b| a.usable_s.total_cmp(&b.usable_s));
+        let judged = summaries.iter().any(|s| s.usable_s > 30.0 && s.flow_range > 1.5);
+        let data = PressureData {
+            controller: (!rows.is_empty()).then(|| Block::from_rows(&rows)),
+            gauge: (!readings.gauge.is_empty()).then(|| Block::from_rows(&readings.gauge)),
+            mean_k,
+            time_constant_s: longest.and_then(|s| s.time_constant_s),
+            explained: longest.filter(|s| s.flow_range > 1.8).and_then(|s| s.explained),
+            constant: judged.then(|| summaries.iter().any(|s| s.constant)),
+        };
+        let mut signs = Signs::default();
+        for (_, c) in &conditions {
+            let mut s = signs::read(c, displacement);
+            signs.meter = signs.meter.or(s.meter);
+            for one in s.list.drain(..) {
+                // Two recordings of one visit repeat a sign; the first speaks.
+                if !signs.list.iter().any(|o| o.name == one.name) {
+                    signs.list.push(one);
+                }
+            }
+        }
+
+        let mut before_rows = Vec::new();
+        if role != Role::Before {
+            let r = typed::gather(case, Role::Before, f64::NEG_INFINITY, &standard);
+            before_rows.extend(r.rows);
+            points.extend(r.points);
+            for (i, rec) in of_role(Role::Before) {
+                let c = Conditions::new(rec, fuel_density, displacement);
+                let s = summarise(&c, &standard, range, i, true);
+                before_rows.extend(s.rows);
+                points.extend(s.points);
+            }
+        }
+        Self {
+            standard,
+            priors,
+            data,
+            signs,
+            points,
+            before_rows,
+            same_instrument: same_instrument(case),
+            summaries,
+            problems,
+            evidence: Some(evidence),
+            role,
+            rows,
+            case,
+        }
+    }
+
+    fn seen(&self, knowledge: &Knowledge) -> Seen {
+        let recordings = self.evidence.map_or(&[][..], |e| e.recordings);
+        Seen::new(self.case, recordings, knowledge, self.role, !self.rows.is_empty())
+    }
+
+    fn proof(&self) -> Option<crate::assessment::Proof> {
+        if self.before_rows.is_empty() {
+            return None;
+        }
+        proof::compare(&self.before_rows, &self.rows, self.same_instrument)
+    }
+
+    fn plot(&self, draws: &Draws) -> PressurePlot {
+        let top = self.points.iter().map(|p| p.flow_g_per_s).fold(0.0, f64::max);
+        if top <= 0.0 {
+            return PressurePlot { points: self.points.clone(), ..PressurePlot::default() };
+        }
+        let kelvin = self.data.mean_k.unwrap_or(crate::summary::STANDARD_K);
+        let band = |of: &[[f64; crate::summary::K]]| -> Vec<BandPoint> {
+            (0..=24)
+                .map(|i| {
+                    let flow = top * 1.1 * f64::from(i) / 24.0;
+                    let row = self.standard.row(flow / 1000.0, kelvin, 3.0);
+                    let shown: Vec<f64> =
+                        of.iter().map(|b| b.iter().zip(&row).map(|(b, x)| b * x).sum()).collect();
+                    let [p05, p50, p95] = weighted_quantiles(&shown, &draws.weight, [0.05, 0.5, 0.95]);
+                    BandPoint { flow_g_per_s: flow, p05, p50, p95 }
+                })
+                .collect()
+        };
+        PressurePlot {
+            points: self.points.clone(),
+            band_temperature_degc: kelvin - 273.15,
+            fitted: band(&draws.beta),
+            as_new: band(&draws.beta_new),
+        }
+    }
+}
+
+/// Whether before and after were read with one instrument.
+fn same_instrument(case: &Case) -> bool {
+    let of = |before: bool| {
+        case.reading
+            .iter()
+            .filter(move |r| (r.role == Some(Role::Before)) == before)
+            .filter(|r| r.quantity == facts::case::Quantity::DifferentialPressure)
+            .filter_map(|r| r.instrument.clone())
+            .collect::<std::collections::BTreeSet<_>>()
+    };
+    let (b, a) = (of(true), of(false));
+    b.is_empty() || a.is_empty() || b == a
+}
+
+/// The additive side: its balance and the evidence of each of its faults.
+pub(crate) struct Additive {
+    pub(crate) balance: Option<Balance>,
+    /// (fault or none, ln weight: prior times evidence of the balance).
+    pub(crate) weight: Vec<(Option<FaultId>, f64)>,
+}
+
+fn additive_side(case: &Case, knowledge: &Knowledge) -> Additive {
+    if case.reservoir.kind == Some(ReservoirKind::None) {
+        return Additive { balance: None, weight: vec![(None, 0.0)] };
+    }
+    let known = case.reservoir != facts::case::Reservoir::default()
+        || !case.refill.is_empty()
+        || !case.counter_read.is_empty()
+        || !case.reservoir_weighed.is_empty()
+        || !case.level_read.is_empty();
+    // A car of which nothing tells that it doses may well have no additive system at all.
+    let has_system = if known { 1.0 } else { 0.35 };
+    let balance = balance(case, &AdditivePrior::default(), case.reservoir.reserve_l);
+    let evidence: BTreeMap<Option<FaultId>, f64> = balance.log_evidence.iter().copied().collect();
+    let none = evidence.get(&None).copied().unwrap_or(0.0);
+    let of = |f: FaultId| evidence.get(&Some(f)).map(|e| e - none);
+    let mut weight = vec![(None, 0.0)];
+    for &f in FaultId::ALL.iter().filter(|&&f| is_additive(f)) {
+        use FaultId as F;
+        let e = of(f).or_else(|| match f {
+            // Faults by which nothing or too little reaches the fuel look alike on the scale.
+            F::DoserPumpFailed | F::DoserBlocked | F::AdditiveWiring | F::AdditiveLineAir => {
+                of(F::AdditiveUnderDosed).map(|e| e.max(of(F::RefuellingNotRecognised).unwrap_or(e)))
+            }
+            _ => None,
+        });
+        weight.push((Some(f), (knowledge.prior(f) * has_system).max(1e-9).ln() + e.unwrap_or(0.0)));
+    }
+    Additive { balance: known.then_some(balance), weight }
+}
+
+/// Filter side and additive side together: the one discrete variable.
+pub(crate) struct Joint {
+    pub(crate) hypotheses: Vec<Hypothesis>,
+    posterior: Posterior,
+    /// Normalised probability of (hypothesis, additive entry).
+    probability: Vec<(usize, Option<FaultId>, f64)>,
+    pub(crate) seen: Seen,
+}
+
+impl Joint {
+    fn new(view: &View, additive: &Additive, knowledge: &Knowledge, effort: Effort) -> Self {
+        let none = knowledge.prior_none().max(1e-6);
+        let hypotheses = enumerate(|f| knowledge.prior(f).max(1e-6), none);
+        let seen = view.seen(knowledge);
+        let alone: BTreeMap<&[FaultId], f64> =
+            hypotheses.iter().map(|h| (&h.faults[..], seen.log_likelihood(&h.faults, knowledge))).collect();
+        let extra = |h: &Hypothesis| alone[&h.faults[..]];
+        let posterior =
+            posterior(&hypotheses, &view.priors, &view.data, &view.signs, &view.standard, &extra, effort);
+        let mut joint: Vec<(usize, Option<FaultId>, f64)> = Vec::new();
+        for (i, h) in hypotheses.iter().enumerate() {
+            for &(a, w) in &additive.weight {
+                let undoped = a.is_some_and(leaves_soot_undoped);
+                let base = posterior.log_weight[i][usize::from(undoped)];
+                let Some(a_id) = a else {
+                    joint.push((i, None, base));
+                    continue;
+                };
+                if h.faults.len() > 1 && w < -2.0 && base < -60.0 {
+                    continue;
+                }
+                let mut set = h.faults.clone();
+                set.push(a_id);
+                let observed = seen.log_likelihood(&set, knowledge) - extra(h);
+                // Prior of a set: none, one fault, or a second one on top.
+                let prior = if h.faults.is_empty() { w - none.ln() } else { w + SECOND_FAULT.ln() };
+                joint.push((i, a, base + observed + prior));
+            }
+        }
+        let top = joint.iter().map(|j| j.2).fold(f64::NEG_INFINITY, f64::max);
+        let total: f64 = joint.iter().map(|j| (j.2 - top).exp()).sum();
+        for j in &mut joint {
+            j.2 = if total > 0.0 { (j.2 - top).exp() / total } else { 0.0 };
+        }
+        Self { hypotheses, posterior, probability: joint, seen }
+    }
+
+    fn set(&self, i: usize, a: Option<FaultId>) -> Vec<FaultId> {
+        let mut s = self.hypotheses[i].faults.clone();
+        s.extend(a);
+        s.sort_unstable();
+        s
+    }
+
+    /// Fault sets by probability; what lies below one in ten thousand is kept so that the sum is one.
+    pub(crate) fn fault_sets(&self) -> Vec<FaultSet> {
+        let mut out: Vec<FaultSet> = self
+            .probability
+            .iter()
+            .filter(|p| p.2 > 0.0)
+            .map(|&(i, a, p)| FaultSet { faults: self.set(i, a), probability: p })
+            .collect();
+        out.sort_by(|x, y| y.probability.total_cmp(&x.probability).then_with(|| x.faults.cmp(&y.faults)));
+        out
+    }
+
+    fn marginals(&self) -> Vec<(Option<FaultId>, f64)> {
+        let mut m: BTreeMap<Option<FaultId>, f64> = BTreeMap::new();
+        m.insert(None, 0.0);
+        for f in FaultId::ALL {
+            m.insert(Some(*f), 0.0);
+        }
+        for &(i, a, p) in &self.probability {
+            let set = self.set(i, a);
+            if set.is_empty() {
+                *m.entry(None).or_default() += p;
+            }
+            for f in set {
+                *m.entry(Some(f)).or_default() += p;
+            }
+        }
+        let mut out: Vec<_> = m.into_iter().collect();
+        out.sort_by(|x, y| y.1.total_cmp(&x.1).then(x.0.cmp(&y.0)));
+        out
+    }
+
+    fn additive_marginals(&self, additive: &Additive) -> Vec<(Option<FaultId>, f64)> {
+        let mut out: Vec<(Option<FaultId>, f64)> = additive.weight.iter().map(|w| (w.0, 0.0)).collect();
+        for &(_, a, p) in &self.probability {
+            if let Some(o) = out.iter_mut().find(|o| o.0 == a) {
+                o.1 += p;
+            }
+        }
+        out.sort_by(|x, y| y.1.total_cmp(&x.1).then(x.0.cmp(&y.0)));
+        out
+    }
+
+    fn entropy(&self) -> f64 {
+        self.probability.iter().filter(|p| p.2 > 0.0).map(|p| -p.2 * p.2.ln()).sum()
+    }
+
+    fn draws(&self, view: &View) -> Draws {
+        let mut undoped = vec![(0.0, 0.0); self.hypotheses.len()];
+        for &(i, a, p) in &self.probability {
+            undoped[i].0 += p;
+            if a.is_some_and(leaves_soot_undoped) {
+                undoped[i].1 += p;
+            }
+        }
+        let share = |i: usize| if undoped[i].0 > 0.0 { undoped[i].1 / undoped[i].0 } else { 0.0 };
+        // Weights by the joint, not by the filter side alone: observations of additive faults count too.
+        self.posterior.draws(&self.hypotheses, &view.priors, &view.data, &share, &|i| undoped[i].0)
+    }
+
+    /// Evidence of signs and pressure of hypothesis `i` (natural logarithms).
+    pub(crate) fn parts(&self, i: usize) -> (f64, f64) {
+        self.posterior.log_parts[i]
+    }
+
+    /// Effective sample size.
+    pub(crate) fn effective(&self) -> f64 {
+        self.posterior.effective
+    }
+}
+
+fn estimate(now: [f64; 3], before: [f64; 3]) -> Estimate {
+    let told = (now[2] - now[0]) < TOLD_BELOW * (before[2] - before[0]);
+    Estimate { p05: now[0], p50: now[1], p95: now[2], told }
+}
+
+fn filter_state(view: &View, draws: &Draws, before: &Draws) -> FilterState {
+    let product = |d: &Draws, of: &[f64]| d.volume.iter().zip(of).map(|(v, x)| v * x).collect::<Vec<f64>>();
+    let ratio = |d: &Draws| {
+        d.standard.iter().zip(&d.standard_new).map(|(a, b)| a / b.max(1e-6)).collect::<Vec<f64>>()
+    };
+    let both = |now: &[f64], then: &[f64]| estimate(draws.interval(now), before.interval(then));
+    FilterState {
+        soot_mass_g: both(&product(draws, &draws.soot), &product(before, &before.soot)),
+        soot_load_g_per_l: both(&draws.soot, &before.soot),
+        ash_mass_g: both(&product(draws, &draws.ash), &product(before, &before.ash)),
+        ash_load_g_per_l: both(&draws.ash, &before.ash),
+        zero_kpa: both(&draws.zero, &before.zero),
+        standard_pressure_drop_kpa: both(&draws.standard, &before.standard),
+        standard_pressure_drop_as_new_kpa: both(&draws.standard_new, &before.standard_new),
+        ratio_to_as_new: both(&ratio(draws), &ratio(before)),
+        standard_flow_g_per_s: view.standard.flow * 1000.0,
+        volume_l: draws.interval(&draws.volume)[1],
+    }
+}
