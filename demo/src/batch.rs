@@ -3,8 +3,10 @@
 use crate::cycle::{self, Demand, STEPS, Style};
 use crate::draw::Draw;
 use crate::faults::Fault;
-use crate::filter_truth::{Body, Constants, DoesNotFit, Load, STANDARD_PRESSURE, STANDARD_TEMPERATURE, Solid, cracked};
-use crate::life::{Additive, Life, typed};
+use crate::filter_truth::{
+    Body, Constants, Crack, DoesNotFit, Load, STANDARD_PRESSURE, STANDARD_TEMPERATURE, Solid, cracked,
+};
+use crate::life::{Additive, Life, round, typed};
 use crate::sensors::{Interruptions, Sensors, Shown, show};
 use crate::vehicle::{Air, EngineFaults, Instant, Start, Vehicle, run};
 use crate::write::{candump, columns, gzip, j1939, obd};
@@ -117,7 +119,8 @@ impl GeneratedCase {
     /// # Errors
     /// When a file cannot be written.
     pub fn write(&self, folder: &std::path::Path) -> Result<(), WriteError> {
-        let failed = |path: &std::path::Path, source| WriteError::File { path: path.display().to_string(), source };
+        let failed =
+            |path: &std::path::Path, source| WriteError::File { path: path.display().to_string(), source };
         std::fs::create_dir_all(folder).map_err(|e| failed(folder, e))?;
         for (name, bytes) in self.contents()? {
             let path = folder.join(name);
@@ -196,7 +199,7 @@ impl Car {
     }
 
     fn try_draw(draw: &mut Draw, plan: Plan) -> Result<Self, DoesNotFit> {
-        let fault = plan.fault;
+        let mut fault = plan.fault;
         let mut vehicle = Vehicle::draw(draw, plan.heavy);
         let body = Body::draw(draw, vehicle.displacement, plan.heavy);
         let constants = Constants::draw(draw, &body, plan.heavy);
@@ -212,7 +215,8 @@ impl Car {
         let loaded = Solid::new(&body, &constants, load)?;
         let new = Solid::new(&body, &constants, Load::NONE)?;
         let flow = vehicle.standard_flow();
-        let at_standard = |solid: &Solid, m: f64| solid.pressure_drop(m, STANDARD_TEMPERATURE, STANDARD_PRESSURE);
+        let at_standard =
+            |solid: &Solid, m: f64| solid.pressure_drop(m, STANDARD_TEMPERATURE, STANDARD_PRESSURE);
         let as_new = (flow, at_standard(&new, flow).ok_or(DoesNotFit)?);
         let standard = match fault.crack {
             // Through the crack the flow differs, so the intact drop is needed at many flows.
@@ -229,7 +233,14 @@ impl Car {
                     let i = x as usize;
                     lines[i].1 + (x - i as f64) * (lines[i + 1].1 - lines[i].1)
                 };
-                cracked(intact, flow, STANDARD_TEMPERATURE, crack, as_new)
+                let at_share = |share| cracked(intact, flow, STANDARD_TEMPERATURE, Crack { share }, as_new);
+                let mut share = crack.share;
+                // It counts as cracked below 0.8 of as-new; a filter with much ash takes a larger hole for that.
+                while at_share(share) > 0.8 * as_new.1 && share < 0.99 {
+                    share = 1.0 - 0.8 * (1.0 - share);
+                }
+                fault.crack = Some(Crack { share });
+                at_share(share)
             }
             None => at_standard(&loaded, flow).ok_or(DoesNotFit)?,
         };
@@ -292,10 +303,15 @@ impl Car {
 }
 
 /// Typed readings at the stages of a workshop run.
-fn typed_readings(draw: &mut Draw, car: &Car, demands: &[Demand], shown: &[Shown], key_on_only: bool) -> Vec<Reading> {
+pub(crate) fn typed_readings(
+    draw: &mut Draw,
+    car: &Car,
+    demands: &[Demand],
+    shown: &[Shown],
+    key_on_only: bool,
+) -> Vec<Reading> {
     let mut out = Vec::new();
     let hecto = draw.chance(0.6);
-    let round = |v: f64, step: f64| (v / step).round() * step;
     let with_flow = draw.chance(0.5);
     let with_temperature = draw.chance(0.6);
     let with_coolant = draw.chance(0.4);
@@ -381,7 +397,11 @@ fn make(draw: &mut Draw, name: String, plan: Plan) -> GeneratedCase {
     let demands = match plan.session {
         Session::Drive => {
             let minutes = draw.uniform(10.0, 30.0);
-            let style = if car.life.trip < 9.0 { Style::Town } else { draw.pick([Style::Mixed, Style::Mixed, Style::Town, Style::Fast]) };
+            let style = if car.life.trip < 9.0 {
+                Style::Town
+            } else {
+                draw.pick([Style::Mixed, Style::Mixed, Style::Town, Style::Fast])
+            };
             let key_on = if draw.chance(0.6) { draw.uniform(3.0, 20.0) } else { 0.0 };
             cycle::drive(draw, minutes, style, car.vehicle.heavy, key_on)
         }
@@ -417,7 +437,11 @@ fn make(draw: &mut Draw, name: String, plan: Plan) -> GeneratedCase {
             note: None,
             file: recorded.file.clone(),
             role: Some(Role::Now),
-            kind: Some(if plan.session == Session::Drive { RecordingKind::Drive } else { RecordingKind::Workshop }),
+            kind: Some(if plan.session == Session::Drive {
+                RecordingKind::Drive
+            } else {
+                RecordingKind::Workshop
+            }),
             columns: recorded.columns,
         });
         files.push((recorded.file, recorded.bytes));
@@ -445,7 +469,8 @@ fn record(draw: &mut Draw, car: &Car, shown: &[Shown]) -> Recorded {
     }
     let form = if draw.chance(0.8) { candump::Form::Compact } else { candump::Form::Screen };
     let background = if draw.chance(0.3) { draw.uniform(2.0, 12.0) } else { 0.0 };
-    let mut log = candump::Log::new(form, 1_930_000_000.0 + draw.uniform(0.0, 2e6).floor(), background, draw.clone());
+    let mut log =
+        candump::Log::new(form, 1_930_000_000.0 + draw.uniform(0.0, 2e6).floor(), background, draw.clone());
     let life = &car.life;
     let name = if car.vehicle.heavy {
         let style = j1939::Style::draw(draw);
@@ -465,7 +490,8 @@ fn record(draw: &mut Draw, car: &Car, shown: &[Shown]) -> Recorded {
             odometer: life.odometer,
             fuel_level: draw.uniform(12.0, 95.0),
             since_cleared: draw.uniform(50.0, 20_000.0).min(life.odometer),
-            trigger: (life.since_regeneration / life.interval * 100.0 * draw.log_normal(1.0, 0.2)).clamp(0.0, 100.0),
+            trigger: (life.since_regeneration / life.interval * 100.0 * draw.log_normal(1.0, 0.2))
+                .clamp(0.0, 100.0),
             mean_distance: life.interval * draw.log_normal(1.0, 0.15),
             mean_time: life.interval / draw.uniform(25.0, 60.0) * 60.0,
             fuel_density: life.fuel_density,
@@ -475,7 +501,9 @@ fn record(draw: &mut Draw, car: &Car, shown: &[Shown]) -> Recorded {
     };
     let text = log.finish().into_bytes();
     match gzip(&text) {
-        Ok(bytes) if zipped => Recorded { file: "recording.log.gz".to_owned(), bytes, form: name, columns: none },
+        Ok(bytes) if zipped => {
+            Recorded { file: "recording.log.gz".to_owned(), bytes, form: name, columns: none }
+        }
         _ => Recorded { file: "recording.log".to_owned(), bytes: text, form: name, columns: none },
     }
 }

@@ -53,10 +53,13 @@ pub fn drive(draw: &mut Draw, minutes: f64, style: Style, heavy: bool, key_on: f
             v = if v < target { (v + up * fade).min(target) } else { (v - down).max(target) };
             speed.push(v);
         }
-        let (swing, period, phase) = (draw.uniform(0.5, 5.0), draw.uniform(15.0, 60.0), draw.uniform(0.0, 6.0));
+        let (swing, period, phase) =
+            (draw.uniform(0.5, 5.0), draw.uniform(15.0, 60.0), draw.uniform(0.0, 6.0));
         for s in 0..cruise as usize {
-            v = (target + swing * (s as f64 / period * std::f64::consts::TAU + phase).sin() + draw.normal(0.0, 0.4))
-                .max(0.0);
+            v = (target
+                + swing * (s as f64 / period * std::f64::consts::TAU + phase).sin()
+                + draw.normal(0.0, 0.4))
+            .max(0.0);
             speed.push(v);
         }
         if stops {

@@ -119,7 +119,8 @@ impl Fault {
             Some(FaultId::SensorFrozen) => f.frozen = Some(draw.log_normal(1.2, 0.9).min(20.0)),
             Some(FaultId::SubstrateCracked) => f.crack = Some(Crack { share: draw.uniform(0.35, 0.85) }),
             Some(FaultId::FlowMeterDrift) => {
-                f.flow_gain = if draw.chance(0.7) { 1.0 - draw.uniform(0.1, 0.25) } else { draw.uniform(1.1, 1.25) }
+                f.flow_gain =
+                    if draw.chance(0.7) { 1.0 - draw.uniform(0.1, 0.25) } else { draw.uniform(1.1, 1.25) }
             }
             Some(FaultId::TemperatureSensor) => {
                 f.probe = if draw.chance(0.7) {
@@ -172,7 +173,9 @@ impl Fault {
             Some(FaultId::SensorFrozen) => (&["P2453", "P2452", "P2455"], &["3251/2", "3251/3"]),
             Some(FaultId::SubstrateCracked) => (&["P2002", "P244A"], &["3251/1", "3936/1"]),
             Some(FaultId::FlowMeterDrift) => (&["P0101", "P0401"], &["132/20", "132/21"]),
-            Some(FaultId::TemperatureSensor) => (&["P2031", "P2084", "P242B", "P2080"], &["3242/2", "3242/20"]),
+            Some(FaultId::TemperatureSensor) => {
+                (&["P2031", "P2084", "P242B", "P2080"], &["3242/2", "3242/20"])
+            }
             Some(FaultId::BoostLeak) => (&["P0299", "P2263"], &["102/18", "102/1"]),
             Some(FaultId::EgrStuckOpen) => (&["P0402", "P2413", "P0404"], &["2659/16", "2791/7"]),
             Some(FaultId::ThermostatStuckOpen) => (&["P0128"], &["110/18", "110/17"]),

@@ -63,10 +63,13 @@ impl Body {
         };
         let (cpsi, wall_mil) = match material {
             Material::Cordierite => draw.pick([(200.0, 12.0), (200.0, 13.0), (300.0, 9.0)]),
-            Material::SiliconCarbide => draw.pick([(200.0, 14.0), (300.0, 10.0), (300.0, 12.0), (180.0, 20.0)]),
+            Material::SiliconCarbide => {
+                draw.pick([(200.0, 14.0), (300.0, 10.0), (300.0, 12.0), (180.0, 20.0)])
+            }
             Material::AluminiumTitanate => draw.pick([(300.0, 13.0), (300.0, 12.0)]),
         };
-        let volume = displacement * if heavy { draw.uniform(1.1, 1.9) } else { draw.uniform(1.2, 2.1) } * 1e-3;
+        let volume =
+            displacement * if heavy { draw.uniform(1.1, 1.9) } else { draw.uniform(1.2, 2.1) } * 1e-3;
         let slender = draw.uniform(0.8, 1.5);
         // Catalogue steps: half a millimetre in length, a tenth of an inch in diameter.
         let diameter = (volume / slender * 4.0 / std::f64::consts::PI).cbrt();
@@ -160,7 +163,11 @@ impl Constants {
         let area = std::f64::consts::FRAC_PI_4 * pipe * pipe;
         Self {
             wall_permeability: draw.log_normal(median, spread),
-            wall_jump: if draw.chance(0.45) { draw.uniform(1.0, 1.25) } else { draw.log_normal(2.0, 0.5).clamp(1.0, 6.0) },
+            wall_jump: if draw.chance(0.45) {
+                draw.uniform(1.0, 1.25)
+            } else {
+                draw.log_normal(2.0, 0.5).clamp(1.0, 6.0)
+            },
             wall_filling: draw.log_uniform(0.15, 0.8),
             wall_pore: draw.log_uniform(8e-6, 28e-6),
             soot_product: draw.log_normal(if heavy { 1.8e-12 } else { 2.5e-12 }, 0.52),
@@ -384,9 +391,7 @@ impl Silencer {
     /// Gauge pressure in front of the silencer, Pa.
     #[must_use]
     pub fn back_pressure(&self, flow: f64, temperature: f64) -> f64 {
-        self.at_reference
-            * (flow / self.reference_flow).powf(1.9)
-            * (temperature / STANDARD_TEMPERATURE)
+        self.at_reference * (flow / self.reference_flow).powf(1.9) * (temperature / STANDARD_TEMPERATURE)
     }
 }
 
@@ -408,7 +413,9 @@ impl Table {
         let x = ((flow - self.flows[i]) / (self.flows[i + 1] - self.flows[i])).clamp(-0.5, 1.5);
         let j = TEMPERATURES.partition_point(|t| *t < temperature).clamp(1, TEMPERATURES.len() - 1) - 1;
         let y = (temperature / TEMPERATURES[j]).ln() / (TEMPERATURES[j + 1] / TEMPERATURES[j]).ln();
-        let row = |i: usize| self.log_resistance[i][j] + y * (self.log_resistance[i][j + 1] - self.log_resistance[i][j]);
+        let row = |i: usize| {
+            self.log_resistance[i][j] + y * (self.log_resistance[i][j + 1] - self.log_resistance[i][j])
+        };
         flow * (row(i) + x * (row(i + 1) - row(i))).exp()
     }
 }
@@ -424,7 +431,13 @@ pub struct Crack {
 ///
 /// `reference` = (flow, drop) of the intact new filter at standard conditions, which sizes the orifice.
 #[must_use]
-pub fn cracked(intact: impl Fn(f64) -> f64, flow: f64, temperature: f64, crack: Crack, reference: (f64, f64)) -> f64 {
+pub fn cracked(
+    intact: impl Fn(f64) -> f64,
+    flow: f64,
+    temperature: f64,
+    crack: Crack,
+    reference: (f64, f64),
+) -> f64 {
     if flow <= 0.0 {
         return 0.0;
     }
@@ -457,9 +470,7 @@ mod tests {
             let silencer = Silencer { at_reference: 800.0, reference_flow: 0.05 };
             let table = solid.table(0.18, 99_000.0, silencer).unwrap();
             for (flow, t) in [(0.007, 390.0), (0.03, 480.0), (0.06, 620.0), (0.12, 760.0)] {
-                let exact = solid
-                    .pressure_drop(flow, t, 99_000.0 + silencer.back_pressure(flow, t))
-                    .unwrap();
+                let exact = solid.pressure_drop(flow, t, 99_000.0 + silencer.back_pressure(flow, t)).unwrap();
                 let told = table.pressure_drop(flow, t);
                 assert!((told / exact - 1.0).abs() < 0.01, "{flow} {t}: {told} {exact}");
             }

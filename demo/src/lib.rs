@@ -13,6 +13,10 @@ pub mod filter_truth;
 pub mod gas;
 pub mod life;
 pub mod one_d;
+pub mod readme;
 pub mod sensors;
 pub mod vehicle;
 pub mod write;
+
+pub use batch::{GeneratedCase, Truth, batch};
+pub use readme::readme_case;

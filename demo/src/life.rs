@@ -6,9 +6,10 @@ use crate::filter_truth::Body;
 use crate::vehicle::Vehicle;
 use facts::FaultId;
 use facts::case::{
-    Answer, Case, Category, Channels, CounterRead, FaultMemory, FilterCleaned, FuelSource, FuelUsed, Known, LevelRead,
-    Metal, Observation, OilChange, Point, Quantity, Reading, Refill, Regeneration, RegenerationCount, RegenerationEnd,
-    RegenerationPlace, ReservoirKind, ReservoirWeighed, Role, Surroundings, Wetness,
+    Answer, Case, Category, Channels, CounterRead, FaultMemory, FilterCleaned, FuelSource, FuelUsed, Known,
+    LevelRead, Metal, Observation, OilChange, Point, Quantity, Reading, Refill, Regeneration,
+    RegenerationCount, RegenerationEnd, RegenerationPlace, ReservoirKind, ReservoirWeighed, Role,
+    Surroundings, Wetness,
 };
 use serde::Serialize;
 
@@ -145,7 +146,8 @@ impl Life {
         });
         let rate = (oil_ash + metal_ash) / volume;
         let mut fitted = if draw.chance(0.75) { 0.0 } else { odometer * draw.uniform(0.2, 0.95) };
-        let wanted = if fault.id == Some(FaultId::AshFull) { draw.uniform(41.0, 68.0) } else { f64::INFINITY };
+        let wanted =
+            if fault.id == Some(FaultId::AshFull) { draw.uniform(41.0, 68.0) } else { f64::INFINITY };
         let mut cleaned = None;
         let mut ash = rate * (odometer - fitted) / 1000.0;
         let mut odometer = odometer;
@@ -172,8 +174,9 @@ impl Life {
             }
         }
         // Soot.
-        let gpl_per_100km = if heavy { draw.log_normal(0.25, 0.5) } else { draw.log_normal(0.85, 0.5) } * fault.soot_rate;
-        let trigger = draw.uniform(3.5, 7.0);
+        let gpl_per_100km =
+            if heavy { draw.log_normal(0.25, 0.6) } else { draw.log_normal(0.9, 0.6) } * fault.soot_rate;
+        let trigger = draw.uniform(3.5, 9.0);
         let interval = (trigger / gpl_per_100km * 100.0).clamp(60.0, if heavy { 6000.0 } else { 1200.0 });
         let mut since = draw.uniform(0.02, 1.05) * interval;
         let mut left_over = if draw.chance(0.7) { draw.uniform(0.0, 0.4) } else { draw.uniform(0.3, 1.2) };
@@ -188,9 +191,9 @@ impl Life {
         }
         let burnt = if draw.chance(0.6) { 1.0 } else { draw.uniform(0.4, 1.0) };
         let mut soot = left_over + gpl_per_100km * since / 100.0 * burnt * draw.log_normal(1.0, 0.2);
-        soot = soot.min(draw.uniform(7.0, 9.0));
+        soot = soot.min(draw.uniform(8.0, 10.0));
         if short {
-            soot = soot.max(draw.uniform(5.2, 8.0)) + draw.uniform(0.0, 2.0);
+            soot = soot.clamp(draw.uniform(5.2, 7.0), 9.0) + draw.uniform(0.0, 2.0);
         }
         if fault.crack.is_some() {
             soot *= draw.uniform(0.15, 0.6);
@@ -253,7 +256,6 @@ impl Life {
 
     /// Writes what is told of this life into `case`.
     pub fn tell(&self, draw: &mut Draw, vehicle: &Vehicle, body: &Body, fault: &Fault, case: &mut Case) {
-        let round = |v: f64, step: f64| (v / step).round() * step;
         let mut told = |p: f64| draw.chance(p);
         let car = &mut case.car;
         car.category = told(0.97).then_some(vehicle.category);
@@ -266,9 +268,11 @@ impl Life {
         car.odometer_km = told(0.97).then_some(self.odometer);
         car.consumption_l_per_100km =
             consumption_told.then(|| round(self.consumption * draw.log_normal(1.0, 0.05), 0.1).max(2.6));
-        car.distance_per_year_km = yearly_told.then(|| round(self.yearly * draw.log_normal(1.0, 0.15), 1000.0).max(1000.0));
+        car.distance_per_year_km =
+            yearly_told.then(|| round(self.yearly * draw.log_normal(1.0, 0.15), 1000.0).max(1000.0));
         car.usual_trip_km = trip_told.then(|| round(self.trip * draw.log_normal(1.0, 0.3), 1.0).max(1.0));
-        car.has_aus32 = draw.chance(0.4).then(|| draw.chance(if vehicle.category == Category::N3 { 0.9 } else { 0.3 }));
+        car.has_aus32 =
+            draw.chance(0.4).then(|| draw.chance(if vehicle.category == Category::N3 { 0.9 } else { 0.3 }));
 
         let filter = &mut case.filter;
         filter.material = draw.chance(0.7).then_some(body.material);
@@ -299,7 +303,8 @@ impl Life {
             filter.fitted_odometer_km = draw.chance(0.8).then_some(self.fitted);
             filter.cleaned_odometer_km = self.cleaned.filter(|_| draw.chance(0.9));
         }
-        case.oil.use_l_per_1000km = draw.chance(0.5).then(|| round(self.oil_use * draw.log_normal(1.0, 0.3), 0.01));
+        case.oil.use_l_per_1000km =
+            draw.chance(0.5).then(|| round(self.oil_use * draw.log_normal(1.0, 0.3), 0.01));
         case.oil.sulfated_ash_percent = draw.chance(0.5).then_some(self.sulfated_ash);
         case.fuel.density_kg_per_m3 = draw.chance(0.3).then(|| round(self.fuel_density, 1.0));
         if draw.chance(0.3) {
@@ -318,7 +323,14 @@ impl Life {
         self.observe(draw, fault, case);
     }
 
-    fn tell_regenerations(&self, draw: &mut Draw, vehicle: &Vehicle, body: &Body, fault: &Fault, case: &mut Case) {
+    fn tell_regenerations(
+        &self,
+        draw: &mut Draw,
+        vehicle: &Vehicle,
+        body: &Body,
+        fault: &Fault,
+        case: &mut Case,
+    ) {
         let incomplete = fault.id == Some(FaultId::RegenerationIncomplete);
         let mut figure = |quantity: Quantity, value: f64, unit: &str| {
             case.reading.push(Reading {
@@ -375,7 +387,12 @@ impl Life {
         }
         if draw.chance(if incomplete { 0.75 } else { 0.35 }) {
             let says = if incomplete {
-                draw.pick([RegenerationEnd::Aborted, RegenerationEnd::Aborted, RegenerationEnd::Partial, RegenerationEnd::Unknown])
+                draw.pick([
+                    RegenerationEnd::Aborted,
+                    RegenerationEnd::Aborted,
+                    RegenerationEnd::Partial,
+                    RegenerationEnd::Unknown,
+                ])
             } else {
                 draw.pick([RegenerationEnd::Complete, RegenerationEnd::Complete, RegenerationEnd::Unknown])
             };
@@ -384,14 +401,18 @@ impl Life {
                 time: None,
                 order: None,
                 note: None,
-                place: Some(if draw.chance(0.8) { RegenerationPlace::Driving } else { RegenerationPlace::Service }),
+                place: Some(if draw.chance(0.8) {
+                    RegenerationPlace::Driving
+                } else {
+                    RegenerationPlace::Service
+                }),
                 duration_min: draw.chance(0.5).then(|| {
                     if incomplete { draw.uniform(2.0, 8.0) } else { draw.uniform(8.0, 22.0) }.round()
                 }),
                 controller_says: Some(says),
-                peak_temperature_degc: draw
-                    .chance(0.3)
-                    .then(|| if incomplete { draw.uniform(420.0, 560.0) } else { draw.uniform(560.0, 690.0) }.round()),
+                peak_temperature_degc: draw.chance(0.3).then(|| {
+                    if incomplete { draw.uniform(420.0, 560.0) } else { draw.uniform(560.0, 690.0) }.round()
+                }),
             });
         }
         if draw.chance(0.35) {
@@ -444,7 +465,9 @@ impl Life {
                 time: None,
                 order: None,
                 note: None,
-                volume_l: draw.chance(0.6).then(|| (a.capacity_l * draw.uniform(0.6, 1.0) * 100.0).round() / 100.0),
+                volume_l: draw
+                    .chance(0.6)
+                    .then(|| (a.capacity_l * draw.uniform(0.6, 1.0) * 100.0).round() / 100.0),
                 mass_g: None,
                 full: draw.chance(0.85).then_some(true),
                 reservoir_replaced: None,
@@ -466,7 +489,11 @@ impl Life {
                     note: None,
                     since_odometer_km: a.filled_km,
                     fuel_l: (a.fuel_l * draw.log_normal(1.0, 0.03)).round(),
-                    source: Some(draw.pick([FuelSource::Receipts, FuelSource::FleetCard, FuelSource::Memory])),
+                    source: Some(draw.pick([
+                        FuelSource::Receipts,
+                        FuelSource::FleetCard,
+                        FuelSource::Memory,
+                    ])),
                 });
             }
         }
@@ -488,13 +515,18 @@ impl Life {
                 time: None,
                 order: None,
                 note: None,
-                level_l: ((a.left_l + draw.normal(0.0, off / 2.0)).clamp(0.0, a.capacity_l) * 100.0).round() / 100.0,
+                level_l: ((a.left_l + draw.normal(0.0, off / 2.0)).clamp(0.0, a.capacity_l) * 100.0).round()
+                    / 100.0,
                 uncertainty_l: Some(off),
             });
         }
         if draw.chance(0.5) {
             let counted = a.expected_used_l * 1000.0
-                + if a.fault == "counter_not_reset" { a.capacity_l * 1000.0 * draw.uniform(0.5, 1.0) } else { 0.0 };
+                + if a.fault == "counter_not_reset" {
+                    a.capacity_l * 1000.0 * draw.uniform(0.5, 1.0)
+                } else {
+                    0.0
+                };
             case.counter_read.push(CounterRead {
                 odometer_km: None,
                 time: None,
@@ -522,7 +554,8 @@ impl Life {
         use FaultId as F;
         let is = |ids: &[F]| fault.id.is_some_and(|id| ids.contains(&id));
         let old = self.fitted < 1.0 && self.odometer > 150_000.0;
-        let hoses = [F::HoseOffUpstream, F::HoseOffDownstream, F::HosesSwapped, F::HoseLeaking, F::HoseBlocked];
+        let hoses =
+            [F::HoseOffUpstream, F::HoseOffDownstream, F::HosesSwapped, F::HoseLeaking, F::HoseBlocked];
         let pressure = [
             F::HoseOffUpstream,
             F::HoseOffDownstream,
@@ -543,12 +576,18 @@ impl Life {
             ("coolant_below_75c_after_drive", if is(&[F::ThermostatStuckOpen]) { 0.92 } else { 0.04 }),
             ("smoke_test_leak_found", if is(&[F::BoostLeak]) { 0.85 } else { 0.04 }),
             ("boost_below_target", if is(&[F::BoostLeak]) { 0.8 } else { 0.07 }),
-            ("egr_or_airflow_off_target", if is(&[F::EgrStuckOpen, F::FlowMeterDrift]) { 0.75 } else { 0.08 }),
+            (
+                "egr_or_airflow_off_target",
+                if is(&[F::EgrStuckOpen, F::FlowMeterDrift]) { 0.75 } else { 0.08 },
+            ),
             ("air_mass_check_fails", if is(&[F::FlowMeterDrift]) { 0.8 } else { 0.05 }),
             ("egt_implausible_when_cold", if is(&[F::TemperatureSensor]) { 0.75 } else { 0.03 }),
             ("tailpipe_black_soot", if is(&[F::SubstrateCracked]) { 0.75 } else { 0.04 }),
             ("pn_idle_above_limit", if is(&[F::SubstrateCracked]) { 0.95 } else { 0.05 }),
-            ("oil_level_above_max", if is(&[F::SootShortTrips, F::RegenerationIncomplete]) { 0.4 } else { 0.1 }),
+            (
+                "oil_level_above_max",
+                if is(&[F::SootShortTrips, F::RegenerationIncomplete]) { 0.4 } else { 0.1 },
+            ),
             ("q_recent_sensor_or_exhaust_work", if is(&[F::HosesSwapped]) { 0.8 } else { 0.12 }),
         ];
         let how_many = draw.weighted(&[0.35, 0.25, 0.2, 0.12, 0.08]);
@@ -574,7 +613,9 @@ fn tell_codes(draw: &mut Draw, vehicle: &Vehicle, fault: &Fault, case: &mut Case
     if draw.chance(0.25) {
         return;
     }
-    let pick = |list: (&'static [&'static str], &'static [&'static str])| if vehicle.heavy { list.1 } else { list.0 };
+    let pick = |list: (&'static [&'static str], &'static [&'static str])| {
+        if vehicle.heavy { list.1 } else { list.0 }
+    };
     let own = pick(fault.codes());
     let mut codes = Vec::new();
     if !own.is_empty() && draw.chance(0.5) {
@@ -597,6 +638,15 @@ fn tell_codes(draw: &mut Draw, vehicle: &Vehicle, fault: &Fault, case: &mut Case
         role: None,
         cleared: None,
     });
+}
+
+/// `value` to the nearest multiple of `step`, as a display with that last digit shows it.
+#[must_use]
+pub fn round(value: f64, step: f64) -> f64 {
+    let digits = (-step.log10()).ceil().max(0.0) as i32;
+    let scale = 10_f64.powi(digits);
+    // Adding zero turns a negative zero into zero.
+    ((value / step).round() * step * scale).round() / scale + 0.0
 }
 
 /// A typed reading at an operating point.

@@ -149,11 +149,8 @@ impl Channel {
             }
         };
         let mut y = State { m: flow, p1, p2 };
-        let add = |y: State, k: State, h: f64| State {
-            m: y.m + h * k.m,
-            p1: y.p1 + h * k.p1,
-            p2: y.p2 + h * k.p2,
-        };
+        let add =
+            |y: State, k: State, h: f64| State { m: y.m + h * k.m, p1: y.p1 + h * k.p1, p2: y.p2 + h * k.p2 };
         for i in 0..STATIONS - 1 {
             let s = i as f64;
             let k1 = slope(s, y);

@@ -172,7 +172,13 @@ pub fn show(
         let right = if one_hose { upstream } else { now.drop };
         let at_sensor = match fault.hose {
             HoseFault::None | HoseFault::BlockedSlow(_) => right,
-            HoseFault::OffUpstream => if one_hose { 0.0 } else { -now.downstream },
+            HoseFault::OffUpstream => {
+                if one_hose {
+                    0.0
+                } else {
+                    -now.downstream
+                }
+            }
             HoseFault::OffDownstream => upstream,
             HoseFault::Swapped => -right,
             HoseFault::Leaking(share) => share * right,
@@ -185,7 +191,8 @@ pub fn show(
             at_sensor
         };
         lagged += (1.0 - (-dt / sensors.lag).exp()) * (at_sensor - lagged);
-        let ripple = if now.running { sensors.noise + sensors.pulsation * lagged.abs() } else { 0.4 * sensors.noise };
+        let ripple =
+            if now.running { sensors.noise + sensors.pulsation * lagged.abs() } else { 0.4 * sensors.noise };
         let mut drop = sensors.gain * lagged + sensors.zero + draw.normal(0.0, ripple);
         if let Some(value) = fault.frozen {
             drop = value;

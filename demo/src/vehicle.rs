@@ -83,7 +83,12 @@ impl Vehicle {
         };
         let van = category == Category::N1;
         let (mass, drag_area, rolling, top) = if heavy {
-            (draw.uniform(1300.0, 2300.0) * displacement, draw.uniform(4.5, 6.5), 0.0065, draw.uniform(58.0, 68.0))
+            (
+                draw.uniform(1300.0, 2300.0) * displacement,
+                draw.uniform(4.5, 6.5),
+                0.0065,
+                draw.uniform(58.0, 68.0),
+            )
         } else {
             let mass = 700.0 + displacement * draw.uniform(380.0, 520.0) + if van { 500.0 } else { 0.0 };
             let area = if van { draw.uniform(0.9, 1.6) } else { draw.uniform(0.58, 0.82) };
@@ -293,14 +298,23 @@ pub fn run(
         let full = full_torque * (0.35 + 0.65 * ((rpm - 800.0) / 900.0).clamp(0.0, 1.0)) * omega + friction;
         let indicated = if turning { indicated.min(full) } else { 0.0 };
         // Overrun cut-off above idle speed.
-        let mut fuel = if turning && indicated > 0.0 { indicated / (vehicle.efficiency * HEATING_VALUE) } else { 0.0 };
+        let mut fuel =
+            if turning && indicated > 0.0 { indicated / (vehicle.efficiency * HEATING_VALUE) } else { 0.0 };
         if turning && rpm < vehicle.idle * 1.25 {
             fuel = fuel.max(friction / (vehicle.efficiency * HEATING_VALUE));
         }
-        let new_load = if turning { ((fuel * vehicle.efficiency * HEATING_VALUE - friction) / (full - friction).max(1.0)).clamp(0.0, 1.0) } else { 0.0 };
+        let new_load = if turning {
+            ((fuel * vehicle.efficiency * HEATING_VALUE - friction) / (full - friction).max(1.0))
+                .clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
         load += dt / 0.3 * (new_load - load);
         // Boost.
-        let drive = load.powf(0.7) * ((rpm - if vehicle.heavy { 700.0 } else { 1000.0 }) / if vehicle.heavy { 500.0 } else { 1000.0 }).clamp(0.0, 1.0)
+        let drive = load.powf(0.7)
+            * ((rpm - if vehicle.heavy { 700.0 } else { 1000.0 })
+                / if vehicle.heavy { 500.0 } else { 1000.0 })
+            .clamp(0.0, 1.0)
             + 0.06 * ((rpm - 1500.0) / 1500.0).clamp(0.0, 1.0);
         let boost_command = ambient_kpa * (1.0 + (vehicle.boost_ratio - 1.0) * drive.min(1.0));
         let reached = ambient_kpa + (boost_command - ambient_kpa) * (1.0 - faults.boost_leak);
@@ -320,7 +334,8 @@ pub fn run(
         egr += dt / 0.4 * (reach - egr);
         let recirculated = egr * vehicle.egr_max * if faults.egr_open > 0.0 { 1.0 + 0.3 * load } else { 1.0 };
         // Charge.
-        let charge_temperature = air.temperature + 12.0 + 25.0 * (manifold / ambient_kpa - 1.0).max(0.0) + 90.0 * recirculated;
+        let charge_temperature =
+            air.temperature + 12.0 + 25.0 * (manifold / ambient_kpa - 1.0).max(0.0) + 90.0 * recirculated;
         let cylinder = if turning {
             vehicle.volumetric * swept * rpm / 120.0 * manifold * 1e3 / (R_AIR * charge_temperature) * 1e3
         } else {
@@ -345,7 +360,8 @@ pub fn run(
         let exhaust = fresh + fuel;
         let through = exhaust + cylinder * recirculated;
         let port = if through > 0.05 {
-            charge_temperature + 30.0 * load
+            charge_temperature
+                + 30.0 * load
                 + vehicle.exhaust_share * fuel * HEATING_VALUE / (through * 1e-3 * gas::heat_capacity(600.0))
         } else {
             pipes[0]

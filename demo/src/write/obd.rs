@@ -108,7 +108,11 @@ pub fn data(pid: u8, s: &Shown, slow: &Slow, style: &Style) -> Option<Vec<u8>> {
             vec![a, b, a, b]
         }
         0x69 if style.recirculation => {
-            let error = if s.egr_command > 1.0 { (s.egr_actual - s.egr_command) / s.egr_command * 100.0 } else { 0.0 };
+            let error = if s.egr_command > 1.0 {
+                (s.egr_actual - s.egr_command) / s.egr_command * 100.0
+            } else {
+                0.0
+            };
             vec![
                 0x07,
                 byte(s.egr_command * 2.55),
@@ -152,8 +156,8 @@ const RARE: [u8; 8] = [0x05, 0x33, 0x46, 0x8B, 0x2F, 0x42, 0x31, 0xA6];
 pub fn write(trace: &[Shown], slow: &Slow, style: &Style, log: &mut Log, draw: &mut Draw) {
     let Some(end) = trace.last().map(|s| s.t) else { return };
     let supported: Vec<u8> = [
-        0x04, 0x05, 0x0B, 0x0C, 0x0D, 0x0F, 0x10, 0x2F, 0x31, 0x33, 0x42, 0x46, 0x5E, 0x66, 0x69, 0x78, 0x7A, 0x7C,
-        0x8B, 0x9D, 0xA6,
+        0x04, 0x05, 0x0B, 0x0C, 0x0D, 0x0F, 0x10, 0x2F, 0x31, 0x33, 0x42, 0x46, 0x5E, 0x66, 0x69, 0x78, 0x7A,
+        0x7C, 0x8B, 0x9D, 0xA6,
     ]
     .into_iter()
     .filter(|pid| *pid == 0x7A || data(*pid, &trace[0], slow, style).is_some())
@@ -198,7 +202,8 @@ pub fn write(trace: &[Shown], slow: &Slow, style: &Style, log: &mut Log, draw: &
         if pids.is_empty() {
             continue;
         }
-        let batches: Vec<Vec<u8>> = if style.grouped { vec![pids] } else { pids.iter().map(|p| vec![*p]).collect() };
+        let batches: Vec<Vec<u8>> =
+            if style.grouped { vec![pids] } else { pids.iter().map(|p| vec![*p]).collect() };
         for batch in batches {
             let answers: Vec<(u8, Vec<u8>)> =
                 batch.iter().filter_map(|p| Some((*p, data(*p, now, slow, style)?))).collect();
