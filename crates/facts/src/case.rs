@@ -397,39 +397,39 @@ pub enum Point {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Quantity {
-    /// Differential pressure across the filter: kPa, hPa, mbar, Pa.
+    /// Differential pressure across the filter: kPa, hPa, mbar, Pa, bar, psi, inHg.
     DifferentialPressure,
-    /// The same by an independent gauge on the same taps: kPa, hPa, mbar, Pa.
+    /// The same by an independent gauge on the same taps: kPa, hPa, mbar, Pa, bar, psi, inHg.
     DifferentialPressureGauge,
-    /// Intake air mass flow: g/s, kg/h, mg/stroke is not accepted.
+    /// Intake air mass flow: g/s, kg/h; mg/stroke is not accepted.
     IntakeAirMassFlow,
     /// Exhaust mass flow: g/s, kg/h.
     ExhaustMassFlow,
-    /// Intake manifold pressure, absolute: kPa, hPa, mbar.
+    /// Intake manifold pressure, absolute: kPa, hPa, mbar, Pa, bar, psi, inHg.
     IntakeManifoldPressure,
-    /// Barometric pressure: kPa, hPa, mbar.
+    /// Barometric pressure: kPa, hPa, mbar, Pa, bar, psi, inHg.
     BarometricPressure,
-    /// Intake air temperature: degC.
+    /// Intake air temperature: degC, degF, K.
     IntakeAirTemperature,
-    /// Exhaust temperature before the filter: degC.
+    /// Exhaust temperature before the filter: degC, degF, K.
     ExhaustTemperatureBefore,
-    /// Exhaust temperature after the filter: degC.
+    /// Exhaust temperature after the filter: degC, degF, K.
     ExhaustTemperatureAfter,
-    /// Coolant temperature: degC.
+    /// Coolant temperature: degC, degF, K.
     CoolantTemperature,
     /// Engine load: %.
     EngineLoad,
-    /// Fuel rate: L/h, g/s.
+    /// Fuel rate: L/h, g/s, kg/h.
     FuelRate,
     /// The controller's own soot figure: g, g/L, %.
     ControllerSoot,
     /// The controller's own ash figure: g, g/L, %.
     ControllerAsh,
-    /// The controller's distance since the last regeneration: km.
+    /// The controller's distance since the last regeneration: km, mi.
     DistanceSinceRegeneration,
     /// The controller's time since the last regeneration: s, min, h.
     TimeSinceRegeneration,
-    /// The controller's mean distance between regenerations: km.
+    /// The controller's mean distance between regenerations: km, mi.
     MeanDistanceBetweenRegenerations,
     /// The controller's count of additive used since it was reset: mL, L.
     AdditiveUsed,

@@ -3,7 +3,8 @@
 use crate::case::{
     Case, CounterEntry, CounterRead, FaultMemory, FilterCleaned, FilterReplaced, FuelUsed, LevelRead,
     Observation, OdometerNote, OilChange, OilTopUp, Reading, RecordingRow, Refill, Regeneration,
-    RegenerationCount, ReservoirWeighed, Row, SensorReplaced, Stamp, Surroundings, TripComputer, ZeroTaught,
+    RegenerationCount, ReservoirWeighed, Role, Row, SensorReplaced, Stamp, Surroundings, TripComputer,
+    ZeroTaught,
 };
 use crate::moment::Moment;
 use std::cmp::Ordering;
@@ -83,7 +84,8 @@ pub struct Event<'a> {
 }
 
 /// All rows of the case, earliest first. The result does not depend on where the rows stand in the file:
-/// rows are sorted by odometer, then by time, then by `order`, then by their content.
+/// rows are sorted by odometer, then by time, then by `order`, then by their role (before the work comes
+/// first, after the work last), then by their content.
 #[must_use]
 pub fn ordered(case: &Case) -> Vec<Event<'_>> {
     let mut rows: Vec<(Event<'_>, String)> = all(case)
@@ -135,8 +137,25 @@ fn by_order(rows: &mut [(Event<'_>, String)], tie: &mut usize) {
         }
     } else {
         // Some rows could stand anywhere: what is known of the others still shows in the list.
-        rows.sort_by(|a, b| known(&a.0, &b.0));
-        number(rows, tie);
+        rows.sort_by(|a, b| role(&a.0).cmp(&role(&b.0)).then_with(|| known(&a.0, &b.0)));
+        for part in rows.chunk_by_mut(|a, b| role(&a.0) == role(&b.0)) {
+            number(part, tie);
+        }
+    }
+}
+
+/// Before the work (0), the work and what stands as it is (1), after the work (2).
+fn role(e: &Event<'_>) -> u8 {
+    let role = match e.row {
+        RowRef::Reading(r) => r.role,
+        RowRef::FaultMemory(r) => r.role,
+        RowRef::Recording(r) => r.role,
+        _ => None,
+    };
+    match role {
+        Some(Role::Before) => 0,
+        Some(Role::Now) | None => 1,
+        Some(Role::After) => 2,
     }
 }
 

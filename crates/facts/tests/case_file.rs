@@ -10,7 +10,7 @@ fn schema_folder() -> PathBuf {
 }
 
 fn every_row() -> String {
-    std::fs::read_to_string(schema_folder().join("every-row.case.toml")).unwrap()
+    std::fs::read_to_string(schema_folder().join("every-row.case.toml")).expect("the example is there")
 }
 
 fn refused(text: &str) -> Findings {

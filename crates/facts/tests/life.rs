@@ -68,6 +68,16 @@ fn regress_a_bare_date_ties_with_the_instants_of_its_day() {
 }
 
 #[test]
+fn regress_before_the_work_comes_before_it() {
+    let reading = |role: &str| {
+        format!("[[reading]]\nrole = \"{role}\"\nquantity = \"controller_soot\"\nvalue = 3\nunit = \"g\"\n")
+    };
+    let c =
+        case(&format!("{}[[zero_taught]]\n[[refill]]\nfull = true\n{}", reading("after"), reading("before")));
+    assert_eq!(told(&c), "reading < refill ~ zero_taught < reading");
+}
+
+#[test]
 fn regress_without_any_odometer_all_is_of_the_present() {
     assert_eq!(
         told(&case("[[zero_taught]]\n[[odometer_note]]\nodometer_km = 5\n")),
