@@ -898,7 +898,9 @@ impl Sink {
 
     fn vin(&mut self, at: At, bytes: &[u8]) {
         let Some(text) = vin::from_bytes(bytes) else {
-            if bytes.iter().any(|b| !matches!(b, 0 | 0xFF | 0x20)) {
+            let empty = bytes.iter().all(|b| matches!(b, 0 | 0xFF | 0x20));
+            // Told once for each module.
+            if !empty && self.odd_lengths.insert((at.bus, at.id, 0x02, usize::MAX)) {
                 let buses = &self.buses;
                 self.problems.add(
                     Some(at.line),

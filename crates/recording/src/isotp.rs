@@ -99,7 +99,7 @@ impl fmt::Display for TransportError {
             }
             TransportError::FirstFrameLength(n) => write!(f, "first frame with length {n}"),
             TransportError::Interrupted { got, of } => {
-                write!(f, "new first frame while a transfer was running ({got} of {of} bytes received)")
+                write!(f, "new message while a transfer was running ({got} of {of} bytes received)")
             }
             TransportError::WrongNumber { due, seen } => {
                 write!(f, "consecutive frame number {seen} where {due} was due")
@@ -151,7 +151,7 @@ impl Assembler {
     pub fn push<'a>(&'a mut self, time_ns: i64, data: &'a [u8]) -> Outcome<'a> {
         let Some((first, rest)) = data.split_first() else { return Outcome::default() };
         match first >> 4 {
-            0 => self.single(*first, rest, data.len()),
+            0 => self.single(time_ns, *first, rest, data.len()),
             1 => self.first(time_ns, *first, rest),
             2 => self.consecutive(time_ns, first & 0x0F, rest),
             3 => Outcome::default(),
@@ -164,14 +164,18 @@ impl Assembler {
         (self.state == State::Running).then_some((self.buffer.len(), self.expected))
     }
 
-    fn drop_running(&mut self) -> Option<TransportError> {
-        let error = self.unfinished().map(|(got, of)| TransportError::Interrupted { got, of });
+    fn drop_running(&mut self, time_ns: i64) -> Option<TransportError> {
+        let late = time_ns.saturating_sub(self.last_ns) > LONGEST_GAP_NS;
+        let error = self.unfinished().map(|(got, of)| match late {
+            true => TransportError::TimedOut { got, of },
+            false => TransportError::Interrupted { got, of },
+        });
         self.state = State::Idle;
         self.buffer.clear();
         error
     }
 
-    fn single<'a>(&'a mut self, first: u8, rest: &'a [u8], frame: usize) -> Outcome<'a> {
+    fn single<'a>(&'a mut self, time_ns: i64, first: u8, rest: &'a [u8], frame: usize) -> Outcome<'a> {
         let fail = |error| Outcome { message: None, error: Some(error) };
         let (length, payload) = match (usize::from(first & 0x0F), rest) {
             (0, [length, payload @ ..]) if frame > 8 => (usize::from(*length), payload),
@@ -184,12 +188,12 @@ impl Assembler {
             return fail(TransportError::SingleFrameLength { stated: length, frame });
         };
         // A single frame inside a transfer ends it like a new first frame does.
-        let error = self.drop_running();
+        let error = self.drop_running(time_ns);
         Outcome { message: Some(message), error }
     }
 
     fn first(&mut self, time_ns: i64, first: u8, rest: &[u8]) -> Outcome<'static> {
-        let interrupted = self.drop_running();
+        let interrupted = self.drop_running(time_ns);
         let [low, payload @ ..] = rest else {
             return Outcome { message: None, error: Some(TransportError::FirstFrameLength(0)) };
         };

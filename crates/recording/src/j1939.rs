@@ -289,7 +289,7 @@ pub(crate) fn parameters(pgn: u32) -> &'static [Spn] {
             spn(3516, ReagentConcentration, 0, 2, Raw::U8, "%").scaled(0.25, 0.0),
         ],
         // HOURS
-        65253 => rows![counter(247, EngineRunTime, 1, "h").scaled(0.05, 0.0).per(1.0 / 3600.0)],
+        65253 => rows![counter(247, EngineRunTime, 1, "s").scaled(180.0, 0.0)],
         // VDHR, VD
         65217 => rows![counter(917, Odometer, 1, "m").scaled(5.0, 0.0).per(1000.0)],
         65248 => rows![counter(245, Odometer, 5, "km").scaled(0.125, 0.0)],

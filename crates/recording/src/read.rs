@@ -89,7 +89,7 @@ fn to_utf8_if_wide<'a>(content: &'a [u8], cut: &mut CutEnd) -> Cow<'a, [u8]> {
     Cow::Owned(encoding.decode_with_bom_removal(even).0.into_owned().into_bytes())
 }
 
-fn read_content(content: &[u8], options: &Options, mut problems: Problems, cut: CutEnd) -> Recording {
+fn read_content(content: &[u8], options: &Options, mut problems: Problems, mut cut: CutEnd) -> Recording {
     let format = recognise(content);
     let counts = Counts { bytes: content.len() as u64, ..Counts::default() };
     let recording = Recording { format, counts, ..Recording::default() };
@@ -109,8 +109,13 @@ fn read_content(content: &[u8], options: &Options, mut problems: Problems, cut: 
                     "give candump text or a table whose first line names the columns with their units",
                 ),
             };
-            problems.add(None, Some(0), || what.to_owned(), what_to_do);
-            cut.report(&mut problems);
+            if cut.what.is_empty() {
+                problems.add(None, Some(0), || what.to_owned(), what_to_do);
+            } else {
+                // Too little is left of a cut file to tell what it was: one problem, not two.
+                cut.what.push(what.to_owned());
+                cut.report(&mut problems);
+            }
             Recording { problems: problems.finish(), ..recording }
         }
     }
