@@ -2,8 +2,9 @@
 //! needs.
 //!
 //! Every fluid of the library is a hypothesis; its limits are spread evenly over small cells (for urea in water along
-//! the measured table, so that density and refractive index move together). Observations weigh the cells. Because a
-//! cell stands for a whole class, asking the same instrument twice teaches little, as it should.
+//! the measured table, so that density and refractive index move together). Observations weigh the cells. All readings
+//! of one quantity share the fluid's own value and the doubt about its slope, so asking the same instrument twice
+//! teaches little, as it should.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -23,8 +24,22 @@ const WRONG_LABEL: f64 = 0.02;
 const DENSITY_RANGE: (f64, f64) = (600.0, 1500.0);
 /// Range over which a wrong refractive index may fall.
 const INDEX_RANGE: (f64, f64) = (1.30, 1.60);
-/// Cells along each of density and refractive index.
-const CELLS: usize = 24;
+/// Least and most cells along a quantity.
+const CELLS: (usize, usize) = (24, 1000);
+/// What the printed limits of AUS 32 allow beyond the measured table (method scatter), kg/m3 and index.
+const UREA_SCATTER: (f64, f64) = (2.0, 7e-4);
+/// Half of what the middle of the printed limits of the index lies above the table.
+const UREA_INDEX_SHIFT: f64 = 2e-4;
+/// Nodes and weights of the seven-point Gauss-Hermite rule for a standard normal law.
+const HERMITE: [(f64, f64); 7] = [
+    (-3.750_439_717_725_742, 5.482_688_559_722_18e-4),
+    (-2.366_759_410_734_541, 3.075_712_396_758_65e-2),
+    (-1.154_405_394_739_968, 0.240_123_178_605_012_7),
+    (0.0, 0.457_142_857_142_857_1),
+    (1.154_405_394_739_968, 0.240_123_178_605_012_7),
+    (2.366_759_410_734_541, 3.075_712_396_758_65e-2),
+    (3.750_439_717_725_742, 5.482_688_559_722_18e-4),
+];
 
 /// One thing seen at the bench.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -195,19 +210,67 @@ pub struct Identity {
     pub urea_pct: Option<(f64, f64)>,
 }
 
-/// A small part of a class: weight, density and refractive index at 20 degC.
-#[derive(Clone)]
+/// A small part of a class: weight and values at 20 degC.
+#[derive(Clone, Copy)]
 struct Cell {
     weight: f64,
-    density: Option<(f64, f64)>,
-    index: Option<(f64, f64)>,
+    density: Option<f64>,
+    index: Option<f64>,
     urea_pct: Option<f64>,
 }
 
+/// A fluid with its cells. Axes are independent of each other; urea in water has one that carries both quantities.
 struct Hypothesis<'a> {
     fluid: &'a Fluid,
     prior: f64,
-    cells: Vec<Cell>,
+    axes: Vec<Vec<Cell>>,
+    /// doubt that all readings of a quantity share: kg/m3 and index
+    shared: (f64, f64),
+}
+
+/// A reading of one quantity.
+#[derive(Clone, Copy)]
+struct Reading {
+    value: f64,
+    uncertainty: f64,
+    degc: f64,
+}
+
+/// Bench observations sorted by what they weigh.
+#[derive(Default)]
+struct Sorted<'a> {
+    densities: Vec<Reading>,
+    indices: Vec<Reading>,
+    others: Vec<&'a Observation>,
+}
+
+impl<'a> Sorted<'a> {
+    fn of(observations: &'a [Observation]) -> Result<Self> {
+        let mut sorted = Self::default();
+        for o in observations {
+            match *o {
+                Observation::Density { kg_m3, standard_uncertainty, degc } => {
+                    sorted.densities.push(Reading { value: kg_m3, uncertainty: standard_uncertainty, degc });
+                }
+                Observation::WeighedVolume {
+                    mass_g,
+                    mass_uncertainty_g,
+                    volume_ml,
+                    volume_uncertainty_ml,
+                    degc,
+                } => {
+                    let (value, uncertainty) =
+                        weighed_density(mass_g, mass_uncertainty_g, volume_ml, volume_uncertainty_ml)?;
+                    sorted.densities.push(Reading { value, uncertainty, degc });
+                }
+                Observation::Refractive { index, standard_uncertainty, degc } => {
+                    sorted.indices.push(Reading { value: index, uncertainty: standard_uncertainty, degc });
+                }
+                _ => sorted.others.push(o),
+            }
+        }
+        Ok(sorted)
+    }
 }
 
 /// Probabilities over the library's fluids from bench observations, and what to test next.
@@ -230,6 +293,7 @@ pub fn identify(
     for o in observations {
         check(library, o)?;
     }
+    let sorted = Sorted::of(observations)?;
     let mut hypotheses = Vec::new();
     for fluid in library.iter() {
         let default = match fluid.kind {
@@ -238,14 +302,10 @@ pub fn identify(
             _ => 1.0,
         };
         let prior = prior.get(&fluid.id).copied().unwrap_or(default);
-        hypotheses.push(Hypothesis { fluid, prior, cells: cells(library, fluid) });
+        hypotheses.push(Hypothesis::new(library, fluid, prior, &sorted));
     }
     for h in &mut hypotheses {
-        for o in observations {
-            for cell in &mut h.cells {
-                cell.weight *= likelihood(h.fluid, cell, o)?;
-            }
-        }
+        h.weigh(&sorted);
     }
     let total: f64 = hypotheses.iter().map(Hypothesis::mass).sum();
     if !(total > 0.0 && total.is_finite()) {
@@ -258,10 +318,7 @@ pub fn identify(
         });
     }
     for h in &mut hypotheses {
-        for cell in &mut h.cells {
-            cell.weight *= h.prior / total;
-        }
-        h.prior = 1.0;
+        h.prior /= total;
     }
     let mut candidates: Vec<Candidate> = hypotheses
         .iter()
@@ -281,9 +338,92 @@ pub fn identify(
     Ok(Identity { candidates, settled, reason, next, urea_pct })
 }
 
-impl Hypothesis<'_> {
+impl<'a> Hypothesis<'a> {
+    fn new(library: &Library, fluid: &'a Fluid, prior: f64, seen: &Sorted<'_>) -> Self {
+        // all readings of a quantity together: cells must not be coarser than what these can tell apart
+        let finest = |readings: &[Reading]| {
+            let sum: f64 = readings.iter().map(|r| r.uncertainty.powi(-2)).sum();
+            (sum > 0.0).then(|| sum.sqrt().recip())
+        };
+        let (fine_density, fine_index) = (finest(&seen.densities), finest(&seen.indices));
+        let count = |width: f64, fine: Option<f64>| {
+            let wanted = fine.map_or(0.0, |fine| width / fine);
+            (wanted.min(CELLS.1 as f64) as usize).clamp(CELLS.0, CELLS.1)
+        };
+        let even = |low: f64, high: f64, n: usize| {
+            let step = (high - low) / n as f64;
+            (0..n).map(move |i| low + step * (i as f64 + 0.5))
+        };
+        let blank = Cell { weight: 1.0, density: None, index: None, urea_pct: None };
+        if let (Some(urea), Some(table)) = (&fluid.urea_pct, &library.urea) {
+            let width = urea.high - urea.low;
+            // 2.85 kg/m3 and 1.56e-3 of index per per cent of urea
+            let n = count(width, fine_density.map(|u| u / 2.85))
+                .max(count(width, fine_index.map(|u| u / 1.56e-3)));
+            let axis = even(urea.low, urea.high, n)
+                .map(|w| Cell {
+                    weight: 1.0 / n as f64,
+                    density: table.density_kg_m3(w),
+                    index: table.refractive_20(w).map(|i| i + UREA_INDEX_SHIFT),
+                    urea_pct: Some(w),
+                })
+                .collect();
+            let step = width / n as f64 / 12f64.sqrt();
+            let shared = (UREA_SCATTER.0.hypot(2.85 * step), UREA_SCATTER.1.hypot(1.56e-3 * step));
+            return Self { fluid, prior, axes: vec![axis], shared };
+        }
+        let mut axes = Vec::new();
+        let mut shared = (0.0, 0.0);
+        if let Ok(s) = fluid.density_kg_m3(20.0) {
+            let n = count(s.high - s.low, fine_density);
+            shared.0 = (s.high - s.low) / n as f64 / 12f64.sqrt();
+            let cell = |d| Cell { weight: 1.0 / n as f64, density: Some(d), ..blank };
+            axes.push(even(s.low, s.high, n).map(cell).collect());
+        }
+        if let Some(s) = fluid.refractive_index(20.0) {
+            let n = count(s.high - s.low, fine_index);
+            shared.1 = (s.high - s.low) / n as f64 / 12f64.sqrt();
+            let cell = |i| Cell { weight: 1.0 / n as f64, index: Some(i), ..blank };
+            axes.push(even(s.low, s.high, n).map(cell).collect());
+        }
+        Self { fluid, prior, axes, shared }
+    }
+
     fn mass(&self) -> f64 {
-        self.prior * self.cells.iter().map(|c| c.weight).sum::<f64>()
+        self.prior * self.axes.iter().map(|axis| axis.iter().map(|c| c.weight).sum::<f64>()).product::<f64>()
+    }
+
+    /// Weighs prior and cells by what was seen.
+    fn weigh(&mut self, seen: &Sorted<'_>) {
+        for o in &seen.others {
+            self.prior *= word_likelihood(self.fluid, o);
+        }
+        self.prior *= self.fluid.refractive_readable.max(1e-6).powi(seen.indices.len() as i32);
+        let densities: Vec<_> = seen.densities.iter().map(|r| (*r, self.density_shift(r.degc))).collect();
+        let indices: Vec<_> = seen.indices.iter().map(|r| (*r, self.index_shift(r.degc))).collect();
+        let shared = self.shared;
+        for cell in self.axes.iter_mut().flatten() {
+            if let Some(d) = cell.density {
+                cell.weight *= together(d, &densities, shared.0, DENSITY_RANGE);
+            }
+            if let Some(i) = cell.index {
+                cell.weight *= together(i, &indices, shared.1, INDEX_RANGE);
+            }
+        }
+    }
+
+    /// What the density changes from 20 degC to a temperature, and the standard uncertainty of that, kg/m3.
+    fn density_shift(&self, degc: f64) -> (f64, f64) {
+        // a row with points at several temperatures knows its own curve; the slope serves the rest
+        match (self.fluid.density.len(), self.fluid.density_kg_m3(20.0), self.fluid.density_kg_m3(degc)) {
+            (2.., Ok(at20), Ok(there)) => (there.middle() - at20.middle(), 0.0),
+            _ => correction(self.fluid.density_per_k.as_ref(), (-0.8, -0.2), degc - 20.0),
+        }
+    }
+
+    /// The same for the refractive index.
+    fn index_shift(&self, degc: f64) -> (f64, f64) {
+        correction(self.fluid.refractive_per_k.as_ref(), (-5e-4, -1e-4), degc - 20.0)
     }
 }
 
@@ -340,88 +480,50 @@ fn check(library: &Library, observation: &Observation) -> Result<()> {
     Ok(())
 }
 
-/// The class spread evenly over cells.
-fn cells(library: &Library, fluid: &Fluid) -> Vec<Cell> {
-    let range = |low: f64, high: f64, n: usize| {
-        let step = (high - low) / n as f64;
-        (0..n).map(move |i| (low + step * (i as f64 + 0.5), step))
-    };
-    if let (Some(urea), Some(table)) = (&fluid.urea_pct, &library.urea) {
-        let n = 4 * CELLS;
-        return range(urea.low, urea.high, n)
-            .map(|(w, step)| Cell {
-                weight: 1.0 / n as f64,
-                // printed limits are wider than the table's slope explains: method scatter of 1 kg/m3 and 5e-4
-                density: table.density_kg_m3(w).map(|d| (d, (2.8 * step).hypot(3.5))),
-                index: table.refractive_20(w).map(|n| (n + 2e-4, (1.6e-3 * step).hypot(1.7e-3))),
-                urea_pct: Some(w),
-            })
-            .collect();
-    }
-    let density = fluid.density_kg_m3(20.0).ok();
-    let index = fluid.refractive_index(20.0);
-    let (nd, ni) = (density.map_or(1, |_| CELLS), index.map_or(1, |_| CELLS));
-    let mut out = Vec::with_capacity(nd * ni);
-    let list = |spread: Option<crate::fluid::Spread>, n| match spread {
-        Some(s) => range(s.low, s.high, n).map(Some).collect::<Vec<_>>(),
-        None => vec![None],
-    };
-    let indices = list(index, ni);
-    for d in list(density, nd) {
-        for i in &indices {
-            out.push(Cell { weight: 1.0 / (nd * ni) as f64, density: d, index: *i, urea_pct: None });
-        }
-    }
-    out
-}
-
-fn likelihood(fluid: &Fluid, cell: &Cell, observation: &Observation) -> Result<f64> {
-    let away = |degc: f64| degc - 20.0;
-    Ok(match observation {
-        Observation::Density { kg_m3, standard_uncertainty, degc } => {
-            density_likelihood(fluid, cell, *kg_m3, *standard_uncertainty, away(*degc))
-        }
-        Observation::WeighedVolume { mass_g, mass_uncertainty_g, volume_ml, volume_uncertainty_ml, degc } => {
-            let (rho, u) = weighed_density(*mass_g, *mass_uncertainty_g, *volume_ml, *volume_uncertainty_ml)?;
-            density_likelihood(fluid, cell, rho, u, away(*degc))
-        }
-        Observation::Refractive { index, standard_uncertainty, degc } => {
-            fluid.refractive_readable
-                * index_likelihood(fluid, cell, *index, *standard_uncertainty, away(*degc))
-                + 1e-6
-        }
+/// Likelihood of what was said or seen in words.
+fn word_likelihood(fluid: &Fluid, observation: &Observation) -> f64 {
+    match observation {
         Observation::RefractiveUnreadable => (1.0 - fluid.refractive_readable).max(SLIP),
         Observation::Look { look } => share_of(&fluid.looks, *look, Look::ALL.len()),
         Observation::DropInWater { outcome } => share_of(&fluid.in_water, *outcome, InWater::ALL.len()),
         Observation::Label { fluid: said } => label_likelihood(&fluid.id, said, WRONG_LABEL),
         // a code is not misread, but the container may have been refilled just the same
         Observation::Scan { fluid: said } => label_likelihood(&fluid.id, said, WRONG_LABEL * 0.75),
-    })
+        Observation::Density { .. } | Observation::WeighedVolume { .. } | Observation::Refractive { .. } => {
+            1.0
+        }
+    }
 }
 
-/// Slope's middle and half spread, brought to a temperature difference.
+/// Slope's middle and standard uncertainty, brought to a temperature difference.
 fn correction(slope: Option<&crate::fluid::Band>, fallback: (f64, f64), away: f64) -> (f64, f64) {
     let (low, high) = slope.map_or(fallback, |s| (s.low, s.high));
-    (0.5 * (low + high) * away, (0.5 * (high - low) * away).abs())
+    (0.5 * (low + high) * away, (0.5 * (high - low) * away).abs() / 3f64.sqrt())
 }
 
-fn density_likelihood(fluid: &Fluid, cell: &Cell, kg_m3: f64, u: f64, away: f64) -> f64 {
-    let Some((middle, width)) = cell.density else { return 1.0 / (DENSITY_RANGE.1 - DENSITY_RANGE.0) };
-    // a row with points at other temperatures knows its own curve; the slope serves the rest
-    let (shift, spread) =
-        match (fluid.density.len(), fluid.density_kg_m3(20.0), fluid.density_kg_m3(20.0 + away)) {
-            (2.., Ok(at20), Ok(there)) => (there.middle() - at20.middle(), 0.0),
-            _ => correction(fluid.density_per_k.as_ref(), (-0.8, -0.2), away),
-        };
-    let sd = u.hypot(width / 12f64.sqrt()).hypot(spread / 3f64.sqrt());
-    slipping(kg_m3, middle + shift, sd, DENSITY_RANGE)
-}
-
-fn index_likelihood(fluid: &Fluid, cell: &Cell, index: f64, u: f64, away: f64) -> f64 {
-    let Some((middle, width)) = cell.index else { return 1.0 / (INDEX_RANGE.1 - INDEX_RANGE.0) };
-    let (shift, spread) = correction(fluid.refractive_per_k.as_ref(), (-5e-4, -1e-4), away);
-    let sd = u.hypot(width / 12f64.sqrt()).hypot(spread / 3f64.sqrt());
-    slipping(index, middle + shift, sd, INDEX_RANGE)
+/// Likelihood of all readings of a quantity together, given the fluid's value at 20 degC; 1 is what a fluid without
+/// that figure gets.
+///
+/// Each reading comes with its shift to its temperature and the shift's uncertainty. What the readings share (doubt of
+/// slope, scatter of the class, width of a cell) is integrated once, not once per reading.
+fn together(value: f64, readings: &[(Reading, (f64, f64))], shared: f64, range: (f64, f64)) -> f64 {
+    if readings.is_empty() {
+        return 1.0;
+    }
+    HERMITE
+        .iter()
+        .map(|(z, weight)| {
+            let product: f64 = readings
+                .iter()
+                .map(|(r, (shift, doubt))| {
+                    // against "anywhere in the range", so that many readings neither vanish nor overflow
+                    let mean = value + shift + z * shared.hypot(*doubt);
+                    (range.1 - range.0) * slipping(r.value, mean, r.uncertainty, range)
+                })
+                .product();
+            weight * product
+        })
+        .sum()
 }
 
 /// Normal density with a share of readings anywhere in the range.
@@ -447,48 +549,19 @@ fn label_likelihood(id: &str, said: &str, wrong: f64) -> f64 {
 /// Mutual information between the fluid and the outcome of a test, bit.
 fn expected_bits(hypotheses: &[Hypothesis<'_>], test: Test) -> f64 {
     let masses: Vec<f64> = hypotheses.iter().map(Hypothesis::mass).collect();
-    let outcomes: Vec<Observation> = match test {
-        Test::Density => grid(DENSITY_RANGE, 2.0)
-            .map(|kg_m3| Observation::Density { kg_m3, standard_uncertainty: 2.0, degc: 20.0 })
-            .collect(),
-        Test::WeighedVolume => grid(DENSITY_RANGE, 6.0)
-            .map(|kg_m3| Observation::Density { kg_m3, standard_uncertainty: 10.0, degc: 20.0 })
-            .collect(),
-        Test::Refractive => std::iter::once(Observation::RefractiveUnreadable)
-            .chain(grid(INDEX_RANGE, 5e-4).map(|index| Observation::Refractive {
-                index,
-                standard_uncertainty: 5e-4,
-                degc: 20.0,
-            }))
-            .collect(),
-        Test::Look => Look::ALL.into_iter().map(|look| Observation::Look { look }).collect(),
-        Test::DropInWater => {
-            InWater::ALL.into_iter().map(|outcome| Observation::DropInWater { outcome }).collect()
-        }
-        Test::Label => hypotheses.iter().map(|h| Observation::Label { fluid: h.fluid.id.clone() }).collect(),
-    };
     // probability of each outcome under each fluid, made to add up to one per fluid
-    let mut table: Vec<Vec<f64>> = hypotheses
+    let table: Vec<Vec<f64>> = hypotheses
         .iter()
-        .map(|h| {
-            let cells = merged(&h.cells, test);
-            let row: Vec<f64> = outcomes
-                .iter()
-                .map(|o| {
-                    cells.iter().map(|c| c.weight * likelihood(h.fluid, c, o).unwrap_or(0.0)).sum::<f64>()
-                })
-                .collect();
+        .zip(&masses)
+        .map(|(h, mass)| {
+            let row = outcomes(h, hypotheses, test);
             let sum: f64 = row.iter().sum();
-            row.iter().map(|p| if sum > 0.0 { p / sum } else { 0.0 }).collect()
+            row.iter().map(|p| if sum > 0.0 { mass * p / sum } else { 0.0 }).collect()
         })
         .collect();
+    let count = table.first().map_or(0, Vec::len);
     let mut bits = 0.0;
-    for (row, mass) in table.iter_mut().zip(&masses) {
-        for p in row.iter_mut() {
-            *p *= mass;
-        }
-    }
-    for o in 0..outcomes.len() {
+    for o in 0..count {
         let all: f64 = table.iter().filter_map(|row| row.get(o)).sum();
         for (row, mass) in table.iter().zip(&masses) {
             let joint = row.get(o).copied().unwrap_or(0.0);
@@ -500,30 +573,65 @@ fn expected_bits(hypotheses: &[Hypothesis<'_>], test: Test) -> f64 {
     bits.max(0.0)
 }
 
-/// Cells that a test cannot tell apart, added up (the look of a cell does not depend on its density).
-fn merged(cells: &[Cell], test: Test) -> Vec<Cell> {
-    let key = |c: &Cell| match test {
-        Test::Density | Test::WeighedVolume => c.density.map(|d| d.0.to_bits()),
-        Test::Refractive => c.index.map(|i| i.0.to_bits()),
-        _ => None,
+/// Likelihood of every outcome of a test under one fluid, by its cells as they are weighed now.
+fn outcomes(h: &Hypothesis<'_>, all: &[Hypothesis<'_>], test: Test) -> Vec<f64> {
+    let words =
+        |observations: Vec<Observation>| observations.iter().map(|o| word_likelihood(h.fluid, o)).collect();
+    let numbers = |values: Vec<f64>, of: fn(&Cell) -> Option<f64>, sd: f64, range: (f64, f64)| -> Vec<f64> {
+        let cells = coarse(h.axes.iter().flatten().filter_map(|c| Some((of(c)?, c.weight))), sd / 2.0);
+        let total: f64 = cells.iter().map(|c| c.1).sum();
+        let density = |x| {
+            if total > 0.0 {
+                cells.iter().map(|(v, w)| w / total * slipping(x, *v, sd, range)).sum::<f64>()
+            } else {
+                (range.1 - range.0).recip()
+            }
+        };
+        values.into_iter().map(density).collect()
     };
-    let mut by_key: BTreeMap<Option<u64>, Cell> = BTreeMap::new();
-    for c in cells {
-        by_key.entry(key(c)).and_modify(|m| m.weight += c.weight).or_insert_with(|| c.clone());
+    match test {
+        Test::Density => {
+            numbers(grid(DENSITY_RANGE, 2.0), |c| c.density, 2f64.hypot(h.shared.0), DENSITY_RANGE)
+        }
+        Test::WeighedVolume => {
+            numbers(grid(DENSITY_RANGE, 6.0), |c| c.density, 10f64.hypot(h.shared.0), DENSITY_RANGE)
+        }
+        Test::Refractive => {
+            let row = numbers(grid(INDEX_RANGE, 5e-4), |c| c.index, 5e-4f64.hypot(h.shared.1), INDEX_RANGE);
+            let sum: f64 = row.iter().sum();
+            let readable = h.fluid.refractive_readable;
+            let readings = row.iter().map(|p| if sum > 0.0 { readable * p / sum } else { 0.0 });
+            std::iter::once((1.0 - readable).max(SLIP)).chain(readings).collect()
+        }
+        Test::Look => words(Look::ALL.into_iter().map(|look| Observation::Look { look }).collect()),
+        Test::DropInWater => {
+            words(InWater::ALL.into_iter().map(|outcome| Observation::DropInWater { outcome }).collect())
+        }
+        Test::Label => words(all.iter().map(|o| Observation::Label { fluid: o.fluid.id.clone() }).collect()),
     }
-    by_key.into_values().collect()
 }
 
-fn grid((low, high): (f64, f64), step: f64) -> impl Iterator<Item = f64> {
+/// Cells added up in bins no wider than `step`, empty ones left out.
+fn coarse(cells: impl Iterator<Item = (f64, f64)>, step: f64) -> Vec<(f64, f64)> {
+    let mut bins: BTreeMap<i64, (f64, f64)> = BTreeMap::new();
+    for (value, weight) in cells {
+        let bin = bins.entry((value / step).floor() as i64).or_insert((0.0, 0.0));
+        bin.0 += value * weight;
+        bin.1 += weight;
+    }
+    bins.into_values().filter(|b| b.1 > 0.0).map(|(sum, weight)| (sum / weight, weight)).collect()
+}
+
+fn grid((low, high): (f64, f64), step: f64) -> Vec<f64> {
     let n = ((high - low) / step).ceil() as usize;
-    (0..=n).map(move |i| low + i as f64 * step)
+    (0..=n).map(|i| low + i as f64 * step).collect()
 }
 
 /// 90 % interval of urea content where urea in water is likelier than not.
 fn urea_interval(hypotheses: &[Hypothesis<'_>]) -> Option<(f64, f64)> {
     let mut cells: Vec<(f64, f64)> = hypotheses
         .iter()
-        .flat_map(|h| h.cells.iter().filter_map(|c| Some((c.urea_pct?, c.weight))))
+        .flat_map(|h| h.axes.iter().flatten().filter_map(|c| Some((c.urea_pct?, h.prior * c.weight))))
         .collect();
     let total: f64 = cells.iter().map(|c| c.1).sum();
     if total < 0.5 {

@@ -149,6 +149,40 @@ pub struct Weight {
     pub bottle_g: Option<f64>,
 }
 
+/// The weight (g) in a line as scales send it: an optional head, a sign, a number, an optional unit.
+///
+/// Point or comma; `g`, `kg` or no unit (then g); blanks anywhere, also between sign and number. Errors when the line
+/// holds no number, two numbers, or another unit, so that a torn line is not taken for a weight.
+///
+/// ```
+/// # use additive::live::scale_line;
+/// assert_eq!(scale_line("ST,GS,+  1.2345kg")?, 1234.5);
+/// assert_eq!(scale_line("  - 12,5 g")?, -12.5);
+/// assert!(scale_line("1234 lb").is_err());
+/// # Ok::<(), additive::Error>(())
+/// ```
+pub fn scale_line(line: &str) -> Result<f64> {
+    let refuse = || Error::Text {
+        file: "scale".to_string(),
+        problem: format!(
+            "`{}` is not a weight; want a number with g, kg or no unit",
+            line.trim().escape_default()
+        ),
+    };
+    let first = line.find(|c: char| c.is_ascii_digit()).ok_or_else(refuse)?;
+    let (head, rest) = line.split_at(first);
+    let end = rest.find(|c: char| !(c.is_ascii_digit() || c == '.' || c == ',')).unwrap_or(rest.len());
+    let (digits, tail) = rest.split_at(end);
+    let number: f64 = digits.replace(',', ".").parse().map_err(|_| refuse())?;
+    let sign = if head.trim_end().ends_with('-') { -1.0 } else { 1.0 };
+    let factor = match tail.trim().to_ascii_lowercase().as_str() {
+        "" | "g" => 1.0,
+        "kg" => 1000.0,
+        _ => return Err(refuse()),
+    };
+    finite("weight", "g", sign * number * factor)
+}
+
 /// State of the fill.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]

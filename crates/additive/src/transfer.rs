@@ -2,7 +2,8 @@
 //!
 //! Quasi-steady flow through a smooth tube, driven by the level difference and by the gas pressures above both
 //! liquids. Common practice (no source): 2 L through a small bore takes 20 to 30 minutes, and is faster with the
-//! receiver lower. Lengths are metres, volumes cubic metres, pressures pascal inside [`Setup`]; [`Fill`] speaks the
+//! receiver lower. [`Fill::plan`] is where to begin; which containers of which lots a fill takes is
+//! [`crate::stock::pick`] for its volume, and [`crate::live`] follows it while it runs. Lengths are metres, volumes cubic metres, pressures pascal inside [`Setup`]; [`Fill`] speaks the
 //! trade's units and carries uncertainty.
 
 use serde::{Deserialize, Serialize};
@@ -24,6 +25,12 @@ pub const CRITICAL_REYNOLDS: f64 = 2040.0;
 const DISCREPANCY: f64 = 0.10;
 /// The same where the flow is transitional for a part of the time.
 const DISCREPANCY_TRANSITIONAL: f64 = 0.20;
+/// Width of the mass's 90 % interval, as a ratio, from which a measured density is asked for (our choice).
+const WIDE_MASS: f64 = 1.03;
+/// Width of the time's 90 % interval, as a ratio, from which the first weights should decide (our choice).
+const WIDE_TIME: f64 = 3.0;
+/// Surface tension of a hydrocarbon carrier, N/m (from memory).
+const CARRIER_TENSION: f64 = 0.025;
 /// Quasi-random points per plan.
 const POINTS: usize = 256;
 
@@ -553,13 +560,20 @@ impl Fill {
         let (Some(start_reynolds), Some(mass_g)) = (Estimate::of(reynolds), mass) else {
             return Err(Error::NotPhysical { what: "fill", value: f64::NAN, unit: "", want: "computable" });
         };
-        let say = self.say(stops_probability, &stopped, transitional);
+        let minutes = if flows {
+            Estimate::of(base.iter().filter_map(|r| r.as_ref().ok().map(|(_, m)| *m)).collect())
+        } else {
+            None
+        };
+        let mut say = self.say(stops_probability, &stopped, transitional);
+        if mass_g.p95 > WIDE_MASS * mass_g.p05 {
+            say.push(Message::new("fill-measure-density"));
+        }
+        if minutes.is_some_and(|m| m.p95 > WIDE_TIME * m.p05) {
+            say.push(Message::new("fill-measure-viscosity"));
+        }
         Ok(FillPlan {
-            minutes: if flows {
-                Estimate::of(base.iter().filter_map(|r| r.as_ref().ok().map(|(_, m)| *m)).collect())
-            } else {
-                None
-            },
+            minutes,
             stops_probability,
             stops_after_l: Estimate::of(stopped),
             start_reynolds,
@@ -672,7 +686,9 @@ impl Fill {
                     .number("millilitres", rounded(after * 1000.0, 0)),
             );
         }
-        if matches!(self.bottle, Bottle::Closed { .. }) && self.bore_mm.value > 3.2 {
+        // 850 kg/m3: the bore goes with the square root, so the carrier's own density does not matter here
+        let glugs = glug_bore_m(CARRIER_TENSION, 850.0).is_ok_and(|bore| self.bore_mm.value / 1000.0 > bore);
+        if matches!(self.bottle, Bottle::Closed { .. }) && glugs {
             say.push(Message::new("fill-may-glug"));
         }
         if transitional > 0.05 {

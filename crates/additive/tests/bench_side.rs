@@ -211,6 +211,18 @@ fn regress_overfull_and_disturbed() {
 }
 
 #[test]
+fn regress_lines_of_scales() {
+    for (line, want) in
+        [("1234", 1234.0), ("+ 0.5 g\r\n", 0.5), ("N  -  3,25 kg", -3250.0), ("US,NT,+000123.4 g", 123.4)]
+    {
+        assert_eq!(scale_line(line).unwrap(), want, "{line}");
+    }
+    for line in ["", "ST,GS", "12 34 g", "1.2.3 g", "5 oz", "1234 g 5", "--", "\u{fffd}"] {
+        assert!(scale_line(line).is_err(), "{line}");
+    }
+}
+
+#[test]
 fn regress_bad_weights_change_nothing() {
     let mut live = LiveFill::new(target()).unwrap();
     assert!(live.push(Weight { time_s: 0.0, receiver_g: None, bottle_g: None }).is_err());
@@ -223,6 +235,11 @@ fn regress_bad_weights_change_nothing() {
 }
 
 proptest! {
+    #[test]
+    fn property_any_line_is_a_weight_or_refused(line in "\\PC{0,20}|[ -~]{0,20}") {
+        let _ = scale_line(&line);
+    }
+
     #[test]
     fn property_any_weights_are_answered_or_refused(rows in prop::collection::vec((common::figure(), common::figure(), prop::option::of(common::figure())), 0..40)) {
         let mut live = LiveFill::new(target()).unwrap();

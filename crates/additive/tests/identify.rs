@@ -248,6 +248,27 @@ fn regress_refractometer_alone_never_settles() {
     assert!(even.next.iter().all(|t| t.bits >= 0.0 && t.bits.is_finite()));
 }
 
+/// The order in which facts are told does not matter, and asking the same instrument twice teaches little.
+#[test]
+fn property_order_does_not_matter_and_repeats_teach_little() {
+    let library = library();
+    let seen =
+        [density(1089.0), Observation::Look { look: Look::ClearColourless }, index(1.3826), label("aus-32")];
+    let turned: Vec<Observation> = seen.iter().rev().cloned().collect();
+    for (a, b) in best(&library, &seen).candidates.iter().zip(&best(&library, &turned).candidates) {
+        assert!(a.fluid == b.fluid && (a.probability - b.probability).abs() < 1e-9);
+    }
+    let p = |observations: &[Observation]| {
+        best(&library, observations)
+            .candidates
+            .iter()
+            .find(|c| c.fluid == "diesel")
+            .map_or(0.0, |c| c.probability)
+    };
+    let (once, ten_times) = (p(&[density(840.0)]), p(&vec![density(840.0); 10]));
+    assert!((once - ten_times).abs() < 0.1, "{once} {ten_times}");
+}
+
 /// Hydrometer and weighed volume measure one quantity: together they are one kind of evidence.
 #[test]
 fn regress_two_densities_are_one_kind() {

@@ -252,6 +252,13 @@ fn regress_a_wide_class_gives_a_wide_interval() {
     let wide = fill().plan(library.get("concentrate-iron").unwrap()).unwrap().minutes.unwrap();
     let narrow = fill().plan(&narrow_fluid()).unwrap().minutes.unwrap();
     assert!(wide.p95 / wide.p05 > 2.0 * narrow.p95 / narrow.p05);
+    let keys =
+        |f: &additive::fluid::Fluid| fill().plan(f).unwrap().say.iter().map(|m| m.key).collect::<Vec<_>>();
+    let asks = ["fill-measure-density", "fill-measure-viscosity"];
+    let wide = keys(library.get("concentrate-iron").unwrap());
+    assert!(asks.iter().all(|k| wide.contains(k)), "{wide:?}");
+    let narrow = keys(&narrow_fluid());
+    assert!(asks.iter().all(|k| !narrow.contains(k)) && narrow.contains(&"fill-no-flame"), "{narrow:?}");
 }
 
 proptest! {
