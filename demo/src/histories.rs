@@ -456,10 +456,10 @@ fn long(
         let counted = last || d.chance(0.6);
         if fault == Some(F::RefillNotWrittenDown) && visit == refill_at {
             // somewhere between this visit and the one before
-            pour(car, case, d, shop, Pour {
-                full: d.chance(0.6), share: d.even(0.4, 0.9), adds, unwritten: true,
-                not_reset: d.chance(0.4), ..Pour::default()
-            });
+            let full = d.chance(0.6);
+            let share = d.even(0.4, 0.9);
+            let not_reset = d.chance(0.4);
+            pour(car, case, d, shop, Pour { full, share, adds, unwritten: true, not_reset, ..Pour::default() });
             let on = d.even(500.0, 4000.0);
             car.drive_to(car.km + on, d);
         }
@@ -484,9 +484,10 @@ fn long(
         }
         if visit == refill_at && fault != Some(F::RefillNotWrittenDown) {
             let full = if fault == Some(F::WrongQuantityEntered) { d.chance(0.5) } else { d.chance(0.7) };
+            let share = d.even(0.3, 0.8);
             pour(car, case, d, shop, Pour {
                 full,
-                share: d.even(0.3, 0.8),
+                share,
                 adds,
                 unwritten: false,
                 not_reset: fault == Some(F::CounterNotReset),

@@ -13,6 +13,8 @@ pub struct DuePart {
     pub mean: [f64; 3],
     /// Their covariance.
     pub cov: [[f64; 3]; 3],
+    /// Variance of the relative use by missed refuellings, times the distance it is spread over, km.
+    pub missed_var_km: f64,
 }
 
 /// All that a forecast needs of the posterior of one car.
@@ -40,6 +42,7 @@ impl Outlook {
             if weight > 0.0 {
                 let mut mean = [0.0; 3];
                 let mut cov = [[0.0; 3]; 3];
+                let missed_var_km = rest.iter().map(|p| p.weight / weight * p.missed_var_km).sum();
                 for p in &rest {
                     for i in 0..3 {
                         mean[i] += p.weight / weight * p.mean[i];
@@ -53,7 +56,7 @@ impl Outlook {
                         }
                     }
                 }
-                self.parts.push(DuePart { weight, mean, cov });
+                self.parts.push(DuePart { weight, mean, cov, missed_var_km });
             }
         }
         self
@@ -82,7 +85,7 @@ impl Outlook {
                 }
                 // Distance per day moves the leak when counted by distance, and the dosing when counted by days.
                 let moved = if by_days { q * km } else { l * days } * rel;
-                var += (q * km).powi(2) * future + moved * moved;
+                var += (q * km).powi(2) * (future + p.missed_var_km / (km + 1000.0)) + moved * moved;
                 p.weight * phi(-mean / var.max(1e-12).sqrt())
             })
             .sum()

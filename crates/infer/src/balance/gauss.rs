@@ -7,7 +7,7 @@
 use statrs::function::erf::erfc;
 
 /// Number of state variables.
-pub(super) const N: usize = 20;
+pub(super) const N: usize = 21;
 /// Content of the reservoir, L.
 pub(super) const CONTENT: usize = 0;
 /// The controller's figure of additive used since it was reset, L.
@@ -42,8 +42,10 @@ pub(super) const BURNT: usize = 14;
 pub(super) const COUNTED: usize = 15;
 /// Fuel of the stretch at hand, L; also a scratch variable.
 pub(super) const SCRATCH: usize = 16;
+/// Additive dosed more or less than the mean share of recognised refuellings in the stretch at hand, L.
+pub(super) const LUCK: usize = 17;
 /// First of the sums of fuel for stated fuel figures, L.
-pub(super) const SLOT: usize = 17;
+pub(super) const SLOT: usize = 18;
 /// Number of such sums that can run at once.
 pub(super) const SLOTS: usize = N - SLOT;
 

@@ -96,6 +96,8 @@ pub struct Balance {
     pub waterfall: Waterfall,
     /// For forecasts to another reserve or of many cars.
     pub outlook: Outlook,
+    /// Relative standard deviation to which the facts alone pin what leaves the reservoir, dose prior opened wide.
+    pub pinned: f64,
 }
 
 /// Faults judged here, in the order of the answer; the first is no fault.
@@ -153,7 +155,8 @@ impl Mixture {
                 high = x;
             }
         }
-        high.max(self.floor)
+        // a point mass at zero is met from above
+        if high.abs() < 1e-7 { 0.0f64.max(self.floor) } else { high.max(self.floor) }
     }
 
     fn interval(&self) -> Interval {
@@ -245,7 +248,15 @@ fn views(parts: &[Part], model: &Model<'_>, reserve_l: Option<f64>, prior: &Addi
             x.set(SLOT, 0.0, 0.0);
             x.add_product(SLOT, d * k.fuel_l_per_km.0, &[SET, RECOGNISED, DOSE, FUEL_RATE]);
             let at = [SCRATCH, SLOT, LEAK];
-            DuePart { weight: *w, mean: at.map(|i| x.m[i]), cov: at.map(|i| at.map(|j| x.p[i][j])) }
+            // one refuelling in km, and how much it weighs when only a share of them is seen
+            let seen = g.m[RECOGNISED].clamp(0.02, 1.0);
+            let tank_km = 45.0 / k.fuel_l_per_km.0.max(1e-3);
+            DuePart {
+                weight: *w,
+                mean: at.map(|i| x.m[i]),
+                cov: at.map(|i| at.map(|j| x.p[i][j])),
+                missed_var_km: (1.0 - seen) / seen * tank_km,
+            }
         })
         .collect();
     let outlook = Outlook {
@@ -324,5 +335,6 @@ pub fn balance(case: &Case, prior: &AdditivePrior, reserve_l: Option<f64>) -> Ba
             unexplained: with.unexplained,
         },
         outlook: with.outlook,
+        pinned,
     }
 }

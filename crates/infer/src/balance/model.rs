@@ -128,10 +128,10 @@ pub(super) struct Part {
     pub g: Gauss,
 }
 
-/// Standard deviation of fuel per km over a stretch of [`STRETCH_KM`] against the car's own mean (guess: season,
-/// load and road).
-const STRETCH_REL: f64 = 0.05;
-const STRETCH_KM: f64 = 5000.0;
+/// Standard deviation of fuel per km over a short stretch against the car's own mean: season 5 % and load, road
+/// and driver another 5 % (guesses), independent from one [`STRETCH_KM`] to the next.
+const STRETCH_REL: f64 = 0.07;
+const STRETCH_KM: f64 = 6000.0;
 /// Drift of the car's own mean over 20 000 km (guess).
 const DRIFT_REL: f64 = 0.025;
 /// Dosing follows refuelling, burning follows later: a tank not equally full at both ends, L of fuel.
@@ -140,6 +140,12 @@ const TANK_L: f64 = 12.0;
 const SLIP: f64 = 0.01;
 /// Components kept in one run.
 const KEEP: usize = 8;
+
+/// Variance of the share recognised over `fuel_l` of fuel: refuellings of some 45 L are seen or not, one by one.
+pub(super) fn recognised_var(share: f64, fuel_l: f64) -> f64 {
+    let share = share.clamp(0.0, 1.0);
+    share * (1.0 - share) * 45.0 / fuel_l.max(45.0)
+}
 
 /// Relative variance of the fuel burnt over `km` against the car's mean at that time.
 pub(super) fn stretch_var(km: f64) -> f64 {
@@ -246,6 +252,18 @@ impl Model<'_> {
             }
             g.add(BURNT, 0.0, &[(SCRATCH, 1.0)]);
             let counted = [SET, RECOGNISED, GAIN, SCRATCH];
+            if g.m[RECOGNISED] < 1.0 {
+                // which refuellings were seen is luck that counter and content share
+                let by_luck = recognised_var(g.m[RECOGNISED], mean_fuel) * mean_fuel * mean_fuel * d * d;
+                g.set(LUCK, 0.0, by_luck);
+                g.add(USED, 0.0, &[(LUCK, 1.0)]);
+                g.add(LEFT, 0.0, &[(LUCK, -1.0)]);
+                g.add(COUNTED, 0.0, &[(LUCK, 1.0)]);
+                if !g.dry {
+                    let dose = g.m[DOSE];
+                    g.add(CONTENT, 0.0, &[(LUCK, -dose)]);
+                }
+            }
             g.add_product(USED, d, &counted);
             g.add_product(LEFT, -d, &counted);
             g.add_product(COUNTED, d, &counted);
