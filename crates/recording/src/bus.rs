@@ -56,7 +56,7 @@ enum Role {
 fn role(id: u32, extended: bool) -> Role {
     if !extended {
         return match id {
-            0x7DF | 0x7E0..=0x7E7 => Role::Request,
+            0x7DF..=0x7E7 => Role::Request,
             0x7E8..=0x7EF => Role::Response,
             0x700..=0x7FF => Role::General { certain: false },
             _ => Role::None,
@@ -222,7 +222,7 @@ impl Clock {
     }
 
     fn duration_s(&self) -> f64 {
-        self.first_ns.map_or(0.0, |first| self.last_ns.saturating_sub(first) as f64 * 1e-9)
+        self.first_ns.map_or(0.0, |first| self.last_ns.saturating_sub(first) as f64 / 1e9)
     }
 }
 
@@ -294,7 +294,7 @@ impl Decoder {
     pub(crate) fn frame(&mut self, frame: &Frame, bus: u16, line: u64) {
         let (now_ns, step) = self.clock.at(frame.time_ns);
         if let Some(step) = step {
-            let seconds = step as f64 * 1e-9;
+            let seconds = step as f64 / 1e9;
             self.sink.problems.add(
                 Some(line),
                 None,
@@ -318,7 +318,7 @@ impl Decoder {
             }
         }
         self.count_id(frame);
-        let at = At { time_s: now_ns as f64 * 1e-9, line, bus, id: frame.id, extended: frame.extended };
+        let at = At { time_s: now_ns as f64 / 1e9, line, bus, id: frame.id, extended: frame.extended };
         match role(frame.id, frame.extended) {
             Role::None => {}
             Role::Group => self.group_frame(at, now_ns, frame.data()),
@@ -441,11 +441,8 @@ impl Decoder {
         self.sink.recording.counts.ids = short + self.long_ids.len() as u64;
         self.sink.recording.duration_s = self.clock.duration_s();
         // Before 1973 it is no date but a time since some start.
-        self.sink.recording.start_epoch_s = self
-            .clock
-            .first_ns
-            .map(|ns| ns as f64 * 1e-9)
-            .filter(|s| *s > 1e8 && !self.clock.sum_differences);
+        self.sink.recording.start_epoch_s =
+            self.clock.first_ns.map(|ns| ns as f64 / 1e9).filter(|s| *s > 1e8 && !self.clock.sum_differences);
         self.error_note();
         let disordered = self.clock.disordered;
         self.sink.finish(disordered, cut)
@@ -840,7 +837,7 @@ impl Sink {
 
     fn monitors(&mut self, at: At, rest: &[u8]) {
         // A support mask (four bytes) or records of nine bytes.
-        if rest.len() % 9 != 0 {
+        if !rest.len().is_multiple_of(9) {
             return;
         }
         for result in obd::monitor_results(rest) {

@@ -144,6 +144,7 @@ impl fmt::Display for LineError {
 impl std::error::Error for LineError {}
 
 /// Value of a hexadecimal digit, 0xFF for anything else.
+#[allow(clippy::indexing_slicing, reason = "computed when compiling: an index out of range would not build")]
 const HEX: [u8; 256] = {
     let mut table = [0xFFu8; 256];
     let mut i = 0;
@@ -160,8 +161,9 @@ const HEX: [u8; 256] = {
     table
 };
 
+#[allow(clippy::indexing_slicing, reason = "256 entries: the index of a byte cannot fail")]
+#[inline]
 fn hex(digit: u8) -> u8 {
-    // The table has 256 entries: the index of a byte cannot fail.
     HEX[usize::from(digit)]
 }
 

@@ -175,12 +175,11 @@ fn judge(signal: &Signal, all: &[Signal]) -> Verdict {
     });
     let at_rest = |map: fn(f64) -> f64| median(off.iter().map(|v| map(*v).abs()).collect());
     let outside = share_outside(&signal.value, |v| v);
-    if let Some(found) = at_rest(as_offset_binary).filter(|r| *r <= ZERO_KPA) {
-        if share_outside(&signal.value, as_offset_binary) <= 0.05 {
-            let why =
-                format!("with an offset of 327.68 kPa, which is used, it is {found:.2} kPa at engine off");
-            return Verdict::Changed { offset_binary: true, tenfold: false, why };
-        }
+    if let Some(found) = at_rest(as_offset_binary).filter(|r| *r <= ZERO_KPA)
+        && share_outside(&signal.value, as_offset_binary) <= 0.05
+    {
+        let why = format!("with an offset of 327.68 kPa, which is used, it is {found:.2} kPa at engine off");
+        return Verdict::Changed { offset_binary: true, tenfold: false, why };
     }
     if outside > 0.05 {
         let middle = median(signal.value.clone()).unwrap_or(f64::NAN);

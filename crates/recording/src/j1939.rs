@@ -476,7 +476,7 @@ impl Session {
                 let size = usize::from(u16::from_le_bytes([low, high]));
                 self.running = false;
                 self.buffer.clear();
-                if size < 9 || size > 1785 || usize::from(packets) != size.div_ceil(7) {
+                if !(9..=1785).contains(&size) || usize::from(packets) != size.div_ceil(7) {
                     return Some(TransportError::BadAnnouncement);
                 }
                 self.pgn = u32::from_le_bytes([a, b, c, 0]);

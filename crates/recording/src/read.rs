@@ -193,7 +193,9 @@ fn read_candump(content: &[u8], recording: Recording, problems: Problems, mut cu
         number += 1;
         match candump::parse_line(line, &mut frame) {
             Ok(name) => {
-                if ended || candump::whole_without_line_end(content.get(..start).unwrap_or(&[]), line) {
+                // When the packed stream is known to end early, the last line is cut too.
+                let before = content.get(..start).unwrap_or(&[]);
+                if ended || cut.what.is_empty() && candump::whole_without_line_end(before, line) {
                     let bus = decoder.bus(name);
                     decoder.frame(&frame, bus, number);
                 } else {

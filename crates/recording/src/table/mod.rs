@@ -46,10 +46,9 @@ fn name_and_unit(header: &str) -> (&str, Option<&str>) {
     for (open, close) in [('[', ']'), ('(', ')')] {
         if let Some(inner) = header.strip_suffix(close)
             && let Some((name, unit)) = inner.rsplit_once(open)
+            && (open == '[' || units::is_unit(unit) || unit.trim().is_empty())
         {
-            if open == '[' || units::is_unit(unit) || unit.trim().is_empty() {
-                return (name.trim(), Some(unit.trim()));
-            }
+            return (name.trim(), Some(unit.trim()));
         }
     }
     (header, None)
@@ -194,41 +193,55 @@ enum TimeKind {
     Stamp,
 }
 
-/// Times of the rows, made to rise.
+/// A written number of time as nanoseconds. Of a large number (a time since 1970) a double holds little more than
+/// microseconds: the rest is rounding and goes.
+fn nanoseconds(written: f64, scale: f64) -> Option<i64> {
+    let unit = (scale * 1e9).round();
+    if written.is_nan() || written.abs() * unit >= 9e18 {
+        return None;
+    }
+    let part = written.fract() * unit;
+    let part = if written.abs() * scale > 1e8 { (part / 1e3).round() * 1e3 } else { part.round() };
+    (written.trunc() as i64).checked_mul(unit as i64)?.checked_add(part as i64)
+}
+
+const SECOND: i64 = 1_000_000_000;
+
+/// Times of the rows in nanoseconds, made to rise.
 #[derive(Default)]
 struct RowClock {
-    first: Option<f64>,
-    last: f64,
-    shift: f64,
+    first: Option<i64>,
+    last: i64,
+    shift: i64,
     epoch: bool,
     disordered: bool,
 }
 
 impl RowClock {
-    /// Seconds since the first row; the step if the clock was set back.
-    fn at(&mut self, written: f64, wraps: bool) -> (f64, Option<f64>) {
+    /// Seconds since the first row; the step in seconds if the clock was set back.
+    fn at(&mut self, written: i64, wraps: bool) -> (f64, Option<f64>) {
         let Some(first) = self.first else {
             self.first = Some(written);
             self.last = written;
             return (0.0, None);
         };
-        let mut now = written + self.shift;
+        let mut now = written.saturating_add(self.shift);
         let mut step = None;
         if now < self.last {
-            let back = self.last - now;
-            if wraps && back > 12.0 * 3600.0 {
-                self.shift += 86_400.0;
-                now += 86_400.0;
-            } else if back > 1.0 {
-                self.shift += back;
+            let back = self.last.saturating_sub(now);
+            if wraps && back > 12 * 3600 * SECOND {
+                self.shift = self.shift.saturating_add(86_400 * SECOND);
+                now = now.saturating_add(86_400 * SECOND);
+            } else if back > SECOND {
+                self.shift = self.shift.saturating_add(back);
                 now = self.last;
-                step = Some(back);
+                step = Some(back as f64 / 1e9);
             } else {
                 self.disordered = true;
             }
         }
         self.last = self.last.max(now);
-        ((now - first).max(0.0), step)
+        (now.saturating_sub(first).max(0) as f64 / 1e9, step)
     }
 }
 
@@ -512,21 +525,24 @@ impl Table<'_> {
         None
     }
 
-    /// The row's time as written: seconds, and whether they count from 1970.
-    fn row_time(&self, row: &Row, column: &TimeColumn) -> Option<(f64, bool)> {
+    /// The row's time as written, in nanoseconds, and whether it counts from 1970.
+    fn row_time(&self, row: &Row, column: &TimeColumn) -> Option<(i64, bool)> {
         let cell = row.get(column.time);
         match column.kind {
             TimeKind::Number(scale) => {
-                let seconds = self.decimal.number(cell)?.0 * scale;
-                Some((seconds, seconds > 1e8))
+                let written = self.decimal.number(cell)?.0;
+                Some((nanoseconds(written, scale)?, written * scale > 1e8))
             }
-            TimeKind::Stamp => match stamp(cell)? {
-                Stamp::Epoch(seconds) => Some((seconds, true)),
-                Stamp::OfDay(seconds) => match column.date.and_then(|d| cells::date(row.get(d))) {
-                    Some(day) => Some((day + seconds, true)),
-                    None => Some((seconds, false)),
-                },
-            },
+            TimeKind::Stamp => {
+                let (seconds, epoch) = match stamp(cell)? {
+                    Stamp::Epoch(seconds) => (seconds, true),
+                    Stamp::OfDay(seconds) => match column.date.and_then(|d| cells::date(row.get(d))) {
+                        Some(day) => (day + seconds, true),
+                        None => (seconds, false),
+                    },
+                };
+                Some((nanoseconds(seconds, 1.0)?, epoch))
+            }
         }
     }
 
@@ -582,8 +598,8 @@ impl Table<'_> {
             recording.counts.rows += 1;
             each(&row, time_s, number, problems);
         }
-        recording.duration_s = clock.first.map_or(0.0, |first| clock.last - first);
-        recording.start_epoch_s = clock.first.filter(|_| clock.epoch);
+        recording.duration_s = clock.first.map_or(0.0, |first| clock.last.saturating_sub(first) as f64 / 1e9);
+        recording.start_epoch_s = clock.first.filter(|_| clock.epoch).map(|first| first as f64 / 1e9);
         clock.disordered
     }
 

@@ -1,0 +1,246 @@
+//! Diagnostic traffic: what several modules, refusals, changed scales and bad clocks lead to.
+
+use recording::{CodeMemory, Format, NoteKind, Options, Quantity as Q, Recording, read_bytes};
+
+/// One message as frames of an 11- or 29-bit id.
+fn frames(time_s: f64, id: &str, message: &[u8]) -> String {
+    let hex = |data: &[u8]| data.iter().map(|b| format!("{b:02X}")).collect::<String>();
+    if message.len() <= 7 {
+        return format!("({time_s:.6}) can0 {id}#{:02X}{}\n", message.len(), hex(message));
+    }
+    let mut log = format!("({time_s:.6}) can0 {id}#1{:03X}{}\n", message.len(), hex(&message[..6]));
+    for (n, part) in message[6..].chunks(7).enumerate() {
+        log += &format!(
+            "({:.6}) can0 {id}#{:02X}{}\n",
+            time_s + 0.001 * (n + 1) as f64,
+            0x20 | (n + 1) & 15,
+            hex(part)
+        );
+    }
+    log
+}
+
+fn read(log: &str) -> Recording {
+    read_bytes("log", log.as_bytes(), &Options::default())
+}
+
+/// Answers of parameter 7A: pressure drop, inlet, outlet as raw counts.
+fn pressures(rows: &[(u16, u16, u16)], support: u8) -> String {
+    rows.iter()
+        .enumerate()
+        .map(|(n, (drop, inlet, outlet))| {
+            let mut m = vec![0x41, 0x7A, support];
+            [drop, inlet, outlet].iter().for_each(|v| m.extend(v.to_be_bytes()));
+            frames(n as f64 * 0.1, "7E8", &m)
+        })
+        .collect()
+}
+
+#[test]
+fn regress_several_modules_and_several_parameters_in_one_answer() {
+    let log = frames(0.0, "7DF", &[1, 0x0C, 0x0D, 0x05])
+        + &frames(0.1, "7E8", &[0x41, 0x0C, 0x0B, 0xB8, 0x0D, 0x32, 0x05, 0x7B])
+        + &frames(0.1, "7E9", &[0x41, 0x0D, 0x33])
+        + &frames(0.2, "7E8", &[0x41, 0x0D, 0x34])
+        + &frames(0.3, "18DAF110", &[0x41, 0x83, 0x01, 0x00, 0xFA, 0, 0, 0x0D, 0x20]);
+    let r = read(&log);
+    assert!(r.problems.is_empty(), "{:?}", r.problems);
+    assert_eq!(r.signal(Q::EngineSpeed).unwrap().value, [750.0]);
+    let speeds: Vec<_> =
+        r.signals_of(Q::VehicleSpeed).map(|s| (s.source.as_str(), s.value.clone())).collect();
+    assert_eq!(
+        speeds,
+        [("7E8 01 0D", vec![50.0, 52.0]), ("7E9 01 0D", vec![51.0]), ("18DAF110 01 0D", vec![32.0])]
+    );
+    assert_eq!(r.signal(Q::VehicleSpeed).unwrap().source, "7E8 01 0D", "the one with most samples");
+    assert_eq!(r.signal(Q::Nox).unwrap().value, [250.0], "the five-byte form lets the answer come out even");
+}
+
+#[test]
+fn regress_pending_is_no_refusal() {
+    let log = frames(0.0, "7E0", &[0x22, 0xF1, 0x90])
+        + &frames(0.1, "7E8", &[0x7F, 0x22, 0x78])
+        + &frames(3.0, "7E8", b"\x62\xF1\x901G4AH59H45G118341")
+        + &frames(4.0, "7E8", &[0x7F, 0x22, 0x31])
+        + &frames(5.0, "7E8", &[0x7F, 0x22, 0x31]);
+    let r = read(&log);
+    assert_eq!(r.vin.as_deref(), Some("1G4AH59H45G118341"));
+    assert_eq!(r.counts.pending_responses, 1);
+    let refusals: Vec<_> = r.notes.iter().filter(|n| n.kind == NoteKind::NegativeResponse).collect();
+    assert_eq!(refusals.len(), 1);
+    assert!(refusals[0].text.contains("requestOutOfRange") && refusals[0].text.contains("2 times"));
+}
+
+#[test]
+fn regress_requests_that_change_a_vehicle_are_noted_with_time_and_sender() {
+    let log = frames(0.0, "7E0", &[1, 0x0C])
+        + &frames(1.0, "7E0", &[0x31, 0x01, 0x12, 0x34])
+        + &frames(2.0, "7DF", &[0x04])
+        + &frames(3.0, "18DA10F1", &[0x14, 0xFF, 0xFF, 0xFF])
+        + "(4.0) can0 18EA00F9#CCFE00\n(5.0) can0 0C0000F9#0100000000000000\n(5.1) can0 0C00000B#0100000000000000\n";
+    let r = read(&log);
+    let seen: Vec<_> = r
+        .notes
+        .iter()
+        .filter(|n| n.kind == NoteKind::ChangingRequest)
+        .map(|n| (n.time_s.unwrap(), n.source.as_str()))
+        .collect();
+    assert_eq!(seen, [(1.0, "7E0"), (2.0, "7DF"), (3.0, "18DA10F1"), (4.0, "18EA00F9"), (5.0, "0C0000F9")]);
+    assert!(r.notes[0].text.contains("routine"), "{}", r.notes[0].text);
+    // A maker's 11-bit id is believed when the answer comes, and only then.
+    let alone = frames(0.0, "714", &[0x31, 0x01, 0x12, 0x34]);
+    assert!(read(&alone).notes.is_empty());
+    let answered = alone + &frames(0.1, "77E", &[0x71, 0x01, 0x12, 0x34]);
+    let r = read(&answered);
+    assert_eq!((r.notes[0].kind, r.notes[0].source.as_str()), (NoteKind::ChangingRequest, "714"));
+}
+
+#[test]
+fn regress_filter_pressure_checked_by_inlet_minus_outlet() {
+    // 12.0 kPa, 115 and 103 kPa.
+    let r = read(&pressures(&[(1200, 11500, 10300), (1100, 11400, 10300)], 7));
+    assert_eq!(r.signal(Q::FilterDifferentialPressure).unwrap().value, [12.0, 11.0]);
+    assert_eq!(r.signal(Q::FilterOutletPressure).unwrap().value, [103.0, 103.0]);
+    let note = r.notes.iter().find(|n| n.kind == NoteKind::Assumption).unwrap();
+    assert!(note.text.contains("inlet minus outlet agrees"), "{}", note.text);
+    assert!(r.problems.is_empty());
+}
+
+#[test]
+fn regress_filter_pressure_in_offset_form_is_proven_by_the_data() {
+    let r = read(&pressures(&[(0x8000 + 1200, 11500, 10300), (0x8000 + 1100, 11400, 10300)], 7));
+    let got = &r.signal(Q::FilterDifferentialPressure).unwrap().value;
+    assert!(got.iter().zip([12.0, 11.0]).all(|(g, w)| (g - w).abs() < 1e-9), "{got:?}");
+    assert_eq!(r.problems.len(), 1, "and said so");
+    // Without anything to check it against it is not shown.
+    let r = read(&pressures(&[(0x8000 + 1200, 0, 0), (0x8000 + 1100, 0, 0)], 1));
+    assert_eq!(r.signal(Q::FilterDifferentialPressure), None);
+    assert!(r.problems[0].what.contains("withheld"), "{}", r.problems[0]);
+}
+
+#[test]
+fn regress_filter_pressure_single_spikes_go_alone() {
+    let mut rows = vec![(150u16, 0u16, 0u16); 40];
+    rows[7].0 = 0x7FFF;
+    let r = read(&pressures(&rows, 1));
+    let s = r.signal(Q::FilterDifferentialPressure).unwrap();
+    assert_eq!((s.value.len(), s.time_s.len()), (39, 39));
+    assert!(s.value.iter().all(|v| *v == 1.5));
+    assert_eq!(r.problems.len(), 1);
+    assert!(r.signal(Q::FilterInletPressure).is_none(), "not supported, whatever the bytes say");
+}
+
+#[test]
+fn regress_support_mask_rules() {
+    // Mask 00: 0C yes, 0D no.
+    let log = frames(0.0, "7E8", &[0x41, 0x00, 0x00, 0x10, 0x00, 0x00])
+        + &frames(0.1, "7E8", &[0x41, 0x0C, 0x0B, 0xB8])
+        + &frames(0.2, "7E8", &[0x41, 0x0D, 0x32])
+        + &frames(0.2, "7E9", &[0x41, 0x0D, 0x32]);
+    let r = read(&log);
+    assert!(r.signal(Q::EngineSpeed).is_some());
+    assert_eq!(r.signal(Q::VehicleSpeed).unwrap().source, "7E9 01 0D", "no mask of that module is known");
+    assert_eq!(r.problems.len(), 1);
+}
+
+#[test]
+fn regress_codes_of_all_memories() {
+    let log = frames(0.0, "7E8", &[0x43, 1, 0x24, 0x63])
+        + &frames(1.0, "7E8", &[0x47, 1, 0x12, 0x34])
+        + &frames(2.0, "7E8", &[0x4A, 1, 0x24, 0x2F])
+        + &frames(3.0, "7E8", &[0x59, 0x02, 0xFF, 0x24, 0x63, 0x00, 0x2F, 0x24, 0x52, 0x17, 0x50])
+        + &frames(4.0, "7E8", &[0x43, 0])
+        + &frames(5.0, "7E8", &[0x43, 2, 0x24, 0x63]);
+    let r = read(&log);
+    let got: Vec<_> =
+        r.trouble_codes.iter().map(|c| (c.code.as_str(), c.memory, c.meaning.is_some())).collect();
+    assert_eq!(
+        got,
+        [
+            ("P2463", CodeMemory::Stored, true),
+            ("P1234", CodeMemory::Pending, false),
+            ("P242F", CodeMemory::Permanent, true),
+            ("P2463", CodeMemory::Uds, true),
+        ],
+        "a code that was only not tested yet (50) is no trouble"
+    );
+    assert_eq!((r.trouble_codes[3].failure_type, r.trouble_codes[3].status), (Some(0), Some(0x2F)));
+    let read = r.notes.iter().find(|n| n.text.starts_with("service 03")).unwrap();
+    assert!(read.text.contains("read 2 times: 0 trouble codes (1 at the first reading)"), "{}", read.text);
+    assert_eq!(r.problems.len(), 1, "the answer that states two and holds one");
+    assert_eq!(r.problems[0].line, Some(7));
+}
+
+#[test]
+fn regress_parameters_by_identifier() {
+    // J1979-2: F40C and F40D in one answer, then a maker's identifier.
+    let r = read(&frames(0.0, "18DAF110", &[0x62, 0xF4, 0x0C, 0x0B, 0xB8, 0xF4, 0x0D, 0x32, 0x11, 0x22, 1]));
+    assert_eq!(r.signal(Q::EngineSpeed).unwrap().value, [750.0]);
+    assert_eq!(r.signal(Q::EngineSpeed).unwrap().source, "18DAF110 22 F4 0C");
+}
+
+#[test]
+fn regress_torn_lines_lose_themselves_only() {
+    let log = "(0.0) can0 7E8#03410D32\n(0.1) can0 7E8#03410D3\n(0.2) can0 7E8#03410\x00D33\n(0.3) can0 7E8#03410D34\n";
+    let r = read(log);
+    assert_eq!(r.signal(Q::VehicleSpeed).unwrap().value, [50.0, 52.0]);
+    let places: Vec<_> = r.problems.iter().map(|p| (p.line, p.byte)).collect();
+    assert_eq!(places, [(Some(2), Some(24)), (Some(3), Some(47))]);
+    assert_eq!((r.counts.lost_lines, r.counts.frames, r.counts.lines), (2, 2, 4));
+}
+
+#[test]
+fn regress_clocks_that_step_back_or_show_differences() {
+    let r = read(
+        "(100.0) can0 7E8#03410D32\n(101.0) can0 7E8#03410D33\n(50.0) can0 7E8#03410D34\n(51.0) can0 7E8#03410D35\n",
+    );
+    assert_eq!(r.signal(Q::VehicleSpeed).unwrap().time_s, [0.0, 1.0, 1.0, 2.0]);
+    assert_eq!(r.problems.len(), 1);
+    // Two interfaces written a moment out of order: sorted, nothing to report.
+    let r = read("(1.0) a 7E8#03410D32\n(1.3) a 7E8#03410D34\n(1.2) b 7E8#03410D33\n(1.2) a 7E8#03410D33\n");
+    assert_eq!(r.signal(Q::VehicleSpeed).unwrap().value, [50.0, 51.0, 52.0]);
+    assert_eq!(r.signals_of(Q::VehicleSpeed).nth(1).unwrap().source, "b 7E8 01 0D");
+    assert!(r.problems.is_empty());
+    let steps = [0.0, 0.2, 0.1, 0.3, 0.1, 0.2, 0.1, 0.2, 0.1];
+    let log: String = steps.iter().map(|t| format!(" ({t:010.6})  can0  7E8   [4]  03 41 0D 32\n")).collect();
+    let r = read(&log);
+    assert_eq!(r.format, Format::CandumpScreen);
+    assert!((r.duration_s - 1.3).abs() < 1e-9, "{}", r.duration_s);
+}
+
+#[test]
+fn regress_other_containers_are_named_not_guessed() {
+    for (bytes, format) in [
+        (&b"LOGG\x90\0\0\0"[..], Format::Blf),
+        (b"MDF     4.10    ", Format::Mdf),
+        (b"\x28\xB5\x2F\xFD\0", Format::Zstd),
+        (b"date Tue Nov 14 10:00:00 am 2023\nbase hex  timestamps absolute\n", Format::Asc),
+        (b"", Format::Empty),
+        (b"hello", Format::Unknown),
+        (b"can0  7E8   [8]  03 41 05 85 00 00 00 00\n", Format::CandumpCompact),
+    ] {
+        let r = read_bytes("x", bytes, &Options::default());
+        assert_eq!(r.format, format);
+        assert_eq!(r.problems.len(), 1);
+        assert!(!r.problems[0].what_to_do.is_empty());
+    }
+}
+
+#[test]
+fn regress_addressed_transport_with_clear_to_send() {
+    // RTS of 14 bytes for DM1 from 00 to F9, CTS, two packets, end.
+    let log = "(0.0) can0 1CECF900#100E0002FFCAFE00\n(0.1) can0 1CEC00F9#110201FFFFCAFE00\n\
+               (0.2) can0 1CEBF900#0143FFD403097E90\n(0.3) can0 1CEBF900#020C140261020901\n\
+               (0.4) can0 1CEC00F9#130E0002FFCAFE00\n";
+    let r = read(log);
+    assert!(r.problems.is_empty(), "{:?}", r.problems);
+    let codes: Vec<_> = r.trouble_codes.iter().map(|c| c.code.as_str()).collect();
+    assert_eq!(codes, ["SPN 980 FMI 9", "SPN 3216 FMI 20", "SPN 609 FMI 9"]);
+}
+
+#[test]
+fn regress_bus_errors_are_a_finding() {
+    let r = read("(0.0) can0 20000088#0000000000000000\n(0.1) can0 20000040#0000000000000000\n");
+    let note = r.notes.iter().find(|n| n.kind == NoteKind::Bus).unwrap();
+    assert!(note.text.contains("2 error frames") && note.text.contains("bus off"), "{}", note.text);
+}
