@@ -218,8 +218,28 @@ fn word(text: &[u8]) -> (&[u8], &[u8]) {
     text.split_at_checked(n).unwrap_or((text, &[]))
 }
 
+/// `1700000000.000001)` in nanoseconds, or `None` if it is not written exactly so.
+#[inline]
+fn epoch_microseconds(stamp: &[u8; 18]) -> Option<i64> {
+    let [seconds @ .., b'.', a, b, c, d, e, f, b')'] = stamp else { return None };
+    let mut all_digits = true;
+    let mut number = 0i64;
+    for digit in seconds.iter().chain([a, b, c, d, e, f]) {
+        let value = digit.wrapping_sub(b'0');
+        all_digits &= value < 10;
+        number = number * 10 + i64::from(value);
+    }
+    (all_digits && number < 9_000_000_000_000_000).then(|| number * 1000)
+}
+
 /// Reads `seconds.decimals)` or `date time)` behind the opening bracket.
 fn time(text: &[u8]) -> Result<(i64, &[u8]), LineError> {
+    // Nearly every line: ten digits of seconds and six of microseconds.
+    if let Some((stamp, rest)) = text.split_first_chunk::<18>()
+        && let Some(ns) = epoch_microseconds(stamp)
+    {
+        return Ok((ns, rest));
+    }
     let mut seconds: i64 = 0;
     let mut at = 0;
     while let Some(digit) = text.get(at).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
@@ -343,8 +363,31 @@ fn fd_length(length: u8) -> Result<(), LineError> {
     if matches!(length, 0..=8 | 12 | 16 | 20 | 24 | 32 | 48 | 64) { Ok(()) } else { Err(LineError::FdLength) }
 }
 
+/// Eight bytes out of sixteen digits, or `None` if one of them is no digit.
+#[inline]
+fn eight_bytes(digits: &[u8; 16]) -> Option<[u8; 8]> {
+    let mut seen = 0;
+    let mut bytes = [0; 8];
+    for (byte, pair) in bytes.iter_mut().zip(digits.as_chunks::<2>().0) {
+        let [high, low] = pair.map(hex);
+        seen |= high | low;
+        *byte = high << 4 | low;
+    }
+    (seen <= 0x0F).then_some(bytes)
+}
+
 /// Reads pairs of digits, dots allowed between them, up to the first blank or `_`.
 fn data_bytes<'a>(text: &'a [u8], most: usize, frame: &mut Frame) -> Result<&'a [u8], LineError> {
+    // Nearly every frame: eight bytes and then nothing more.
+    if let Some((digits, rest)) = text.split_first_chunk::<16>()
+        && matches!(rest.first(), None | Some(b' '))
+        && let Some(bytes) = eight_bytes(digits)
+        && let Some(slot) = frame.bytes.first_chunk_mut::<8>()
+    {
+        *slot = bytes;
+        frame.length = 8;
+        return Ok(rest);
+    }
     let mut rest = text;
     let mut n = 0;
     loop {

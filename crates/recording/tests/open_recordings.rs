@@ -1,5 +1,6 @@
 //! The open recordings (MIT; see the README beside them) read from end to end. Expected figures: python-can 4.6.1
 //! with cantools 45.1.0, not-available values masked (rows `file-...` of `checks/data/bus-checks.jsonl`).
+#![allow(clippy::unwrap_used, reason = "a test may stop here")]
 
 use recording::{CodeMemory, Format, NoteKind, Options, Quantity, Recording, Signal, read_bytes, read_path};
 use std::path::PathBuf;

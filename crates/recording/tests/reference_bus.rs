@@ -1,6 +1,7 @@
 //! The rows of `checks/data/bus-checks.jsonl` against the readers and decoders. Each row names its own outside
 //! source (library and version, standard, or recording); rows for which this crate has no code are counted and
 //! listed by name.
+#![allow(clippy::unwrap_used, reason = "a test may stop here")]
 
 use recording::isotp::{Assembler, Flow, flow_control};
 use recording::{CodeMemory, Decoded, Options, Quantity, Recording, candump, codes, j1939, obd, uds, vin};

@@ -1,4 +1,5 @@
 //! Tables in the shapes workshops bring them.
+#![allow(clippy::unwrap_used, reason = "a test may stop here")]
 
 use recording::{Format, NoteKind, Options, Quantity as Q, Recording, read_bytes};
 

@@ -1,4 +1,5 @@
 //! Diagnostic traffic: what several modules, refusals, changed scales and bad clocks lead to.
+#![allow(clippy::unwrap_used, reason = "a test may stop here")]
 
 use recording::{CodeMemory, Format, NoteKind, Options, Quantity as Q, Recording, read_bytes};
 
