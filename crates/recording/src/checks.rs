@@ -3,8 +3,10 @@
 use crate::model::{Note, NoteKind, Problems, Signal};
 use crate::quantity::Quantity;
 
-/// A filter's pressure drop outside this range, in kPa, means a wrong reading of the bytes.
-const POSSIBLE_KPA: std::ops::RangeInclusive<f64> = -20.0..=150.0;
+/// A filter's pressure drop outside this range, in kPa, with the vehicle at rest means a wrong reading of the bytes.
+const AT_REST_KPA: std::ops::RangeInclusive<f64> = -20.0..=150.0;
+/// No filter lives beyond this (judgement, no source). Far below zero is possible: swapped hoses on a full filter.
+const POSSIBLE_KPA: std::ops::RangeInclusive<f64> = -150.0..=150.0;
 /// At engine off the pressure drop is zero but for the sensor's own error.
 const ZERO_KPA: f64 = 3.0;
 
@@ -34,9 +36,17 @@ fn as_offset_binary(kpa: f64) -> f64 {
     if kpa < 0.0 { kpa + 327.68 } else { kpa - 327.68 }
 }
 
-fn share_outside(values: &[f64], map: impl Fn(f64) -> f64) -> f64 {
-    let outside = values.iter().filter(|v| !POSSIBLE_KPA.contains(&map(**v))).count();
-    outside as f64 / values.len().max(1) as f64
+/// Share of the values that cannot be: those at rest when the recording knows the road speed, or else all.
+fn share_outside(signal: &Signal, all: &[Signal], map: impl Fn(f64) -> f64) -> f64 {
+    let speed = best(all, Quantity::VehicleSpeed);
+    let at_rest = |t: f64| speed.and_then(|s| held(s, t, 2.0)) == Some(0.0);
+    let share = |values: &[f64], range: std::ops::RangeInclusive<f64>| {
+        let outside = values.iter().filter(|v| !range.contains(&map(**v))).count();
+        outside as f64 / values.len().max(1) as f64
+    };
+    let pairs = signal.time_s.iter().zip(&signal.value);
+    let rest: Vec<f64> = pairs.filter(|(t, _)| at_rest(**t)).map(|(_, v)| *v).collect();
+    share(&rest, AT_REST_KPA).max(share(&signal.value, POSSIBLE_KPA))
 }
 
 enum Verdict {
@@ -131,7 +141,7 @@ fn drop_impossible(signals: &mut [Signal], n: usize, problems: &mut Problems) {
         problems.add(
             None,
             None,
-            || format!("{}: {lost} differential pressures outside -20 to 150 kPa left out", signal.source),
+            || format!("{}: {lost} differential pressures outside -150 to 150 kPa left out", signal.source),
             "look at the sensor and its wiring if there are many",
         );
     }
@@ -174,9 +184,9 @@ fn judge(signal: &Signal, all: &[Signal]) -> Verdict {
         pairs.filter(|(t, _)| held(rpm, **t, 2.0) == Some(0.0)).map(|(_, v)| *v).collect()
     });
     let at_rest = |map: fn(f64) -> f64| median(off.iter().map(|v| map(*v).abs()).collect());
-    let outside = share_outside(&signal.value, |v| v);
+    let outside = share_outside(signal, all, |v| v);
     if let Some(found) = at_rest(as_offset_binary).filter(|r| *r <= ZERO_KPA)
-        && share_outside(&signal.value, as_offset_binary) <= 0.05
+        && share_outside(signal, all, as_offset_binary) <= 0.05
     {
         let why = format!("with an offset of 327.68 kPa, which is used, it is {found:.2} kPa at engine off");
         return Verdict::Changed { offset_binary: true, tenfold: false, why };
@@ -184,7 +194,7 @@ fn judge(signal: &Signal, all: &[Signal]) -> Verdict {
     if outside > 0.05 {
         let middle = median(signal.value.clone()).unwrap_or(f64::NAN);
         return Verdict::Withheld(format!(
-            "{:.0} % of the values lie outside -20 to 150 kPa (median {middle:.2} kPa)",
+            "{:.0} % of the values are outside what can be, -20 to 150 kPa at rest (median {middle:.2} kPa)",
             outside * 100.0
         ));
     }

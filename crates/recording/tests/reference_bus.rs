@@ -15,7 +15,7 @@ fn rows() -> Vec<Value> {
 }
 
 fn bytes(hex: &str) -> Vec<u8> {
-    assert!(hex.len() % 2 == 0, "{hex}");
+    assert!(hex.len().is_multiple_of(2), "{hex}");
     (0..hex.len() / 2).map(|n| u8::from_str_radix(&hex[2 * n..2 * n + 2], 16).unwrap()).collect()
 }
 

@@ -132,6 +132,16 @@ fn regress_filter_pressure_single_spikes_go_alone() {
 }
 
 #[test]
+fn regress_filter_pressure_far_below_zero_is_kept_on_the_road_only() {
+    let swapped = pressures(&[(0u16.wrapping_sub(3000), 0, 0); 20], 1);
+    let on_road = frames(0.0, "7E8", &[0x41, 0x0D, 0x32]) + &swapped;
+    let r = read(&on_road);
+    assert_eq!(r.signal(Q::FilterDifferentialPressure).unwrap().value, [-30.0; 20], "swapped hoses");
+    let at_rest = frames(0.0, "7E8", &[0x41, 0x0D, 0x00]) + &swapped;
+    assert_eq!(read(&at_rest).signal(Q::FilterDifferentialPressure), None);
+}
+
+#[test]
 fn regress_support_mask_rules() {
     // Mask 00: 0C yes, 0D no.
     let log = frames(0.0, "7E8", &[0x41, 0x00, 0x00, 0x10, 0x00, 0x00])
