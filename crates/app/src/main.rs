@@ -1,2 +1,67 @@
-//! The `sootwright` command.
-fn main() {}
+//! The program `sootwright`: command line in, text, JSON and reports out.
+//!
+//! This crate reads files and the clock and decides exit codes; what is true of a car is decided in `infer`.
+
+mod assess;
+mod cli;
+mod decode;
+mod demonstrate;
+mod failure;
+mod fluids;
+mod inputs;
+mod output;
+mod report;
+mod svg;
+mod text;
+mod words;
+
+use clap::Parser as _;
+use failure::{Failure, Outcome, exit_code};
+use std::io::Write as _;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let run = run(cli::Cli::parse());
+    if let Err(failure @ (Failure::Refused(_) | Failure::Usage(_))) = &run {
+        let _ = writeln!(anstream::stderr(), "{failure}");
+    }
+    exit_code(&run)
+}
+
+fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
+    match cli.command {
+        cli::Command::Assess(order) => assess::run(&order),
+        cli::Command::Decode(order) => decode::run(&order),
+        cli::Command::Demo(order) => demonstrate::run(&order),
+        cli::Command::Schema(order) => schema(&order),
+        cli::Command::Additive(order) => fluids::run(&order),
+    }
+}
+
+fn schema(order: &cli::Schema) -> Result<Outcome, Failure> {
+    let schema = match order.which {
+        cli::Format::Case => facts::schema::case_schema(),
+        cli::Format::Assessment => output::schema(),
+    };
+    print_json(&schema)?;
+    Ok(Outcome::Answered)
+}
+
+/// Prints a text; its styles are left out where no terminal shows them.
+fn print(text: &str) -> Result<(), Failure> {
+    let mut out = anstream::stdout();
+    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(|e| Failure::output(&e))
+}
+
+/// Prints a value as JSON.
+fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(value).map_err(|e| {
+        Failure::Refused(words::say_with("error-json", &args! { "why" => e.to_string() }))
+    })?;
+    print(&(text + "\n"))
+}
+
+/// This moment, UTC, to the second.
+fn now() -> String {
+    jiff::Timestamp::from_second(jiff::Timestamp::now().as_second()).unwrap_or_default().to_string()
+}

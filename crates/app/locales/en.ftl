@@ -1,0 +1,386 @@
+### Sentences of the program, English. Short main clauses, words of the trade, no praise, no exclamation marks.
+### A caution says first what to do, then what happens otherwise. Probabilities read "86 of 100".
+
+## What it is, how sure
+
+set-none = nothing is wrong with filter, sensor and additive
+set-one = { $a }
+set-two = { $a }; together with: { $b }
+set-three = { $a }; together with: { $b }; and: { $c }
+plain-fault-found = Finding: { $set } ({ $percent } of 100).
+plain-fault-likeliest = Likeliest: { $set } ({ $percent } of 100). Not enough to act on alone.
+plain-fault-open = Cannot tell yet what is wrong. Likeliest so far: { $set } ({ $percent } of 100).
+plain-fault-else = Else it could be: { $set } ({ $percent } of 100).
+plain-soot = Soot load { $p50 } g/L; nine times in ten between { $p05 } and { $p95 }.
+plain-soot-open = Soot: cannot tell. The facts leave it where it was before any reading, between { $p05 } and { $p95 } g/L.
+plain-additive-left = Additive left { $p50 } L; nine times in ten between { $p05 } and { $p95 }. Due in about { $due } km.
+plain-additive-open = Additive left: cannot tell. No weighing or counter narrowed it: between { $p05 } and { $p95 } L.
+
+## What next
+
+plain-next-no-fault = Next: no repair. Keep these readings as the baseline of this car.
+plain-next-repair = Next: { $set-repair }. Read again afterwards, at the same points with the same instrument.
+plain-next-test = Next, { $minutes } min: { $observation-question } ({ $observation-how })
+plain-next-read-pressure = Next: read the differential pressure with the key on and the engine off, at hot idle, and held at 2500 rpm.
+
+## What not to do
+
+plain-not-start = Do not switch on and do not start: AUS 32 may be in the fuel, and one crank takes it past the high-pressure pump.
+plain-not-regenerate = Do not start a service regeneration: soot may be as high as { $p95 } g/L, and so much of it can burn hot enough to crack the filter.
+plain-not-burn-ash = Do not try to burn it off: ash does not burn. A regeneration only heats a full filter.
+plain-not-condemn-filter = Do not condemn the filter on this pressure reading: the reading itself is in doubt. Check sensor and hoses first.
+plain-not-clear-codes = Do not clear the fault memory before it is read and saved: what is cleared cannot be read again.
+
+## Why
+
+speaks = { $side ->
+    [for] Speaks for it
+   *[against] Speaks against it
+  }
+why-pressure = { $speaks }, factor { $factor }: pressure against flow.
+why-sign = { $speaks }, factor { $factor }: { $sign } ({ $value }).
+why-observed = { $speaks }, factor { $factor }: { $observation }.
+why-not-observed = { $speaks }, factor { $factor }: not so: { $observation }.
+why-balance = { $speaks }, factor { $factor }: the additive balance.
+why-code-of-maker = Code { $code } is in the maker's own range or not known here. It was not used; look up its meaning.
+
+sign-air-high-load = Air by the flow meter over air by speed and density, under boost
+sign-air-low-load = Air by the flow meter over air by speed and density, without boost
+sign-boost-lack = Boost short of its target, kPa
+sign-egr-excess = Exhaust gas recirculation above its command, %
+sign-coolant = Coolant after the drive, degC
+sign-before-after = Mean exhaust temperature before less after the filter, K
+sign-cold-soak = Exhaust sensor against coolant and air at the cold start, K
+sign-temperature-still = Least movement of an exhaust temperature sensor, K
+
+## Open questions
+
+question-soot = How much soot is in the filter?
+question-ash = How much ash is in the filter?
+question-zero = What does the pressure sensor show at no flow?
+question-fault = What, if anything, is wrong?
+reason-no-pressure = No pressure was read while gas was flowing.
+reason-constant = The pressure did not move while the flow did.
+reason-one-flow = The pressure was read at nearly one flow only; a raised zero and soot look alike there.
+reason-sensor-doubt = The pressure reading itself is in doubt, or filters of this kind differ too much in what a gram of soot does.
+reason-ash-and-soot-alike = Soot and ash raise the pressure in the same way; pressure alone cannot part them.
+reason-no-engine-off = No reading was taken with the key on and the engine off.
+reason-facts-fit-several = The facts fit several faults about equally well.
+reason-memory-not-read = The fault memory was not read, and the rest of the facts fits several faults.
+would-key-on = A pressure reading with the key on and the engine off.
+would-held-reading = A pressure reading held at 2500 rpm, hot, without load.
+would-recording-drive = A recording of a drive with low and high flow, 15 minutes or more.
+would-after-regeneration = The same readings again after a complete regeneration.
+would-distance-since = The controller's distance since the last complete regeneration.
+would-weigh-filter = The filter weighed dry and warm, against its mass as new or cleaned.
+would-observe = { $observation-question } ({ $minutes } min)
+
+balance-question-fault = Does the additive balance, and if not, why?
+balance-reason-nothing-measured = Content and counter were never read, so nothing can be balanced.
+balance-reason-content-not-measured = The content of the reservoir was never weighed and its level never read.
+balance-reason-too-short = Since the last look at the content too little was used; the set dose must have drawn { $drawn-ml } mL to show a fault.
+balance-reason-too-wide = What left the reservoir is known to { $per-cent } % only; a dose a quarter too low hides in that.
+balance-weigh-now = The reservoir weighed now (gross, tare, and the step of the scale).
+balance-weigh-again = The reservoir weighed once more after { $km } km.
+balance-read-counter = The controller's additive counters, read.
+balance-read-counter-again = The controller's additive counters, read a second time.
+balance-fuel-receipts = Fuel burnt since the last fill, from receipts or a fleet card.
+balance-give-dose = The set dose of the car.
+balance-give-tare = The mass of the empty reservoir.
+
+## Proof
+
+proof-improved = Improved: the resistance fell to { $ratio } of what it was.
+proof-worse = Worse: the resistance rose to { $ratio } of what it was.
+proof-no-change = No proven change: the resistance is { $ratio } of what it was, inside the guard band or the scatter.
+proof-too-wide = Cannot tell: the readings scatter too much to compare before and after.
+proof-one-side = Cannot tell: pressure under flow was read only before or only after the work.
+proof-other-instrument = Cannot tell: before and after were read with different instruments.
+proof-before-unclear = Cannot tell: the resistance before the work was not clear of zero.
+
+## What could not be used
+
+problem-recording-unread = The recording { $file } could not be read.
+problem-no-pressure = { $file } holds no filter pressure.
+problem-no-flow = { $file } holds neither air mass flow nor enough to work the exhaust flow out.
+problem-no-temperature = { $file } holds no exhaust temperature at the filter.
+problem-few-samples = The estimate stands on few effective samples ({ $effective }); take its digits with care.
+
+## Cautions
+
+caution-hot-exhaust = Keep clear of the exhaust outlet and keep anything that burns away. In a regeneration the gas can pass 600 degC, in the workshop and on dry grass.
+caution-held-speed = Holding the engine at a speed: parking brake on, wheels chocked, hood or extraction at the tailpipe. Exhaust gas kills in closed rooms.
+caution-two-fluids = Two fluids, two holes: additive and AUS 32. Read the label and look twice before a pour; the wrong one costs a pump or a catalyst.
+caution-no-flame = No flame and no hot lamp near fuel or additive: their vapour lies low and a flame finds it.
+caution-lift = Reservoir work on the lift: check the arms before going under, and support what is unbolted; a full pouch or tank is heavy.
+caution-ash-dust = Filter ash is dust for the lungs: mask, gloves, and a vacuum cleaner of the right class. Never blow it out with air.
+caution-oil-level = Read the oil level before any regeneration. Fuel in the oil can let the engine run away.
+caution-maker-first = Where the maker's procedure or a local rule says otherwise, it goes first. The filter stays in: taking it out or getting round it is forbidden, and no repair.
+
+## Missing facts
+
+fact-filter-material = what the filter is made of
+fact-filter-cell-density-cpsi = its cell density
+fact-filter-volume-l = its volume, or its diameter and length
+fact-filter-fitted-odometer-km = the odometer at which it was fitted
+fact-reading-differential-pressure-key-on = the pressure with the key on, engine off
+fact-reading-differential-pressure-held = the pressure held at 2500 rpm
+fact-reading-exhaust-temperature-before = the exhaust temperature before the filter
+fact-reading-intake-air-mass-flow = the intake air mass flow at the same points
+fact-reading-distance-since-regeneration = the distance since the last regeneration
+fact-sensor-plumbing = how the pressure sensor is plumbed
+fact-narrows = { $what } ({ $key }): about { $percent } % narrower for { $figure }
+figure-soot_load_g_per_l = soot
+figure-left_l = additive left
+
+## The text answer
+
+head-case = { $title }
+head-figures = Figures (nine times in ten)
+head-faults = What it may be, of 100
+head-faults-told = The facts narrowed this list.
+head-faults-open = The facts hardly narrowed this list: it is close to what comes in at the door.
+head-additive = Where the additive went, L
+head-additive-faults = Additive side, of 100
+head-why = Why
+head-missing = What would help most
+head-open = Cannot tell
+head-proof = Before and after
+head-cautions = Cautions
+head-problems = Not read or not used
+head-inputs = Made from
+col-figure = figure
+col-best = best
+col-range = from – to
+col-unit = unit
+col-fault = fault
+col-of-100 = of 100
+col-counts-from = counts from
+col-repair = what mends it
+cell-cannot-tell = cannot tell
+cell-cannot-tell-range = (between { $from } and { $to } before any reading)
+row-soot-load = soot load
+row-soot-mass = soot mass
+row-ash-mass = ash mass
+row-ash-load = ash load
+row-zero = sensor at no flow
+row-standard = standard pressure drop
+row-standard-new = the same as new
+row-ratio = ratio to as new
+row-left = additive left
+row-used = used since the last full fill
+row-expected = expected use since then
+row-dose-factor = true dose over set dose
+row-leak = leak
+row-due-km = to the reserve
+row-due-days = to the reserve
+row-poured = poured, with what was in
+row-dosed-controller = dosed, as the controller believes
+row-dosed-physics = dosed, by fuel burnt and set dose
+row-left-now = left
+row-unexplained = unexplained
+note-standard = Standard pressure drop: at { $flow } g/s exhaust of 300 degC. Filter volume taken: { $volume } L.
+note-due = Windows to the reserve of { $reserve } L hold eight times in ten.
+note-rest = all else together
+note-open-reason = { $reason } Would decide:
+note-proof = { $reason } Ratio after to before: { $p50 } ({ $p05 } to { $p95 }); improved with { $percent } of 100.
+none-fault = nothing is wrong
+note-input = { $path }, blake3 { $hash }
+note-program = sootwright { $version }, { $time }. Pressures kPa, flows g/s, loads g per litre of filter volume, additive L.
+note-report = Report: { $path }
+
+## The report
+
+page-title = { $title } · sootwright
+page-kind-told = Assessment
+page-untitled = one car
+page-skip = To the answer
+fig-pressure = Pressure against flow
+fig-pressure-label = Pressure shown against exhaust flow: { $count } averaged points; the fitted band and the band of the same filter as new at { $degc } degC
+fig-pressure-caption = Hatched steep: what the sensor would show with this filter at { $degc } degC, nine times in ten. Hatched flat, thin lines: the same filter as new. Rings: readings from recordings. Diamonds: typed readings. Filled: before the work. Bars: twice the standard uncertainty.
+fig-pressure-none = No pressure was read, so there is nothing to draw against flow.
+fig-axis-flow = exhaust flow, g/s
+fig-axis-pressure = pressure shown, kPa
+fig-fitted = this filter
+fig-as-new = as new
+fig-recording = The recording { $file }
+fig-recording-label = Pressure, exhaust flow and temperature of { $file } over { $minutes } minutes, with the stretches that were used
+fig-recording-caption = Bars above: stretches used. Hatched: regeneration. Crossed: left out (engine off, gaps, sensor at its end or frozen).
+fig-strip-pressure = pressure, kPa
+fig-strip-flow = air or exhaust flow, g/s
+fig-strip-speed = engine speed, rpm
+fig-strip-temperature = exhaust, degC
+fig-strip-time = minutes
+fig-state-used = used
+fig-state-regeneration = regeneration
+fig-state-dropout = gap
+fig-state-engine_off = engine off
+fig-state-saturated = at its end
+fig-state-frozen = frozen
+fig-faults-caption = Bars show probability, with a rule of tenths below.
+fig-intervals-caption = Arrow lines: nine times in ten. Tall line: best figure. Broken, without a best figure: cannot tell, shown as believed before any reading.
+fig-waterfall = Additive balance in litres: { $sentence }
+fig-waterfall-caption = Each row hangs from the end of the row above. Outline: what the controller believes. Hatched in red: what does not add up.
+fig-waterfall-sentence = poured { $poured }, dosed { $dosed }, left { $left }, unexplained { $unexplained }
+page-provenance = Made from
+page-made = Made by sootwright { $version } on { $time } (UTC).
+page-units = Units: pressure kPa, exhaust flow g/s, temperature degC, soot and ash g or g per litre of filter volume, additive litres. Intervals hold nine times in ten unless said otherwise.
+page-hash = blake3
+page-knowledge = knowledge
+page-read-only = This program only reads. Nothing was written to the car.
+
+## What a recording holds (decode)
+
+decode-file = { $file }: { $format }
+decode-counts-frames = { $duration }, { $frames } frames of { $ids } ids, { $messages } complete messages, { $lines } lines
+decode-counts-rows = { $duration }, { $rows } rows, { $lines } lines
+decode-begins = begins { $time } UTC
+decode-lost = { $lost } lines were lost, { $transport } transfers broke off, { $absent } values were marked not available
+decode-vin = Vehicle identification number: { $vin }
+decode-signals = Signals
+decode-no-signals = No known signal in it.
+decode-codes = Trouble codes
+decode-notes = Notes
+decode-problems = Problems
+decode-more = and { $count } more; see --json
+col-signal = signal
+col-source = source
+col-count = samples
+col-rate = per s
+col-smallest = from
+col-largest = to
+col-step = step
+col-gap = longest gap, s
+col-code = code
+col-memory = memory
+col-meaning = meaning
+memory-stored = stored
+memory-pending = pending
+memory-permanent = permanent
+memory-freeze-frame = freeze frame
+memory-uds = UDS { $status }
+memory-active = active
+memory-previously-active = was active
+memory-other = other
+meaning-unknown = not known here (maker's own range?)
+
+## Demo
+
+demo-written = The invented case lies in { $path }.
+demo-report = The report lies in { $path }: open it in a browser.
+demo-next = Next, a case of your own: copy that case.toml and type what you read off the car; what you do not know, leave out.
+
+## Additive commands
+
+out-settled = Settled: { $fluid }
+out-not-settled = Not settled
+out-candidates = What it may be, of 100
+out-next-tests = Next tests, the most telling first
+out-test = { $test }: { $bits } bit in { $minutes } min
+out-urea = Urea { $from } to { $to } % by mass, by the measured table.
+test-density = density by hydrometer
+test-weighed_volume = weighing a known volume
+test-refractive = refractometer
+test-look = look in clear glass
+test-drop_in_water = drop in water
+test-label = label or code
+out-pour = The pour
+out-dose = { $volume } mL of concentrate per L of fuel make { $metal } mg metal per kg of fuel.
+out-dose-use = Use { $use } mL per 1000 km.
+out-dose-range = { $litres } L last { $km } km.
+out-dose-oxide = Oxide ash { $grams } g per 1000 km.
+out-strength = The concentrate holds { $strength } g metal per L.
+out-fill-minutes = The fill takes about { $p50 } min; nine times in ten between { $p05 } and { $p95 }.
+out-fill-stops = The flow stops by itself, likelier than not.
+out-fill-mass = Stop when { $p50 } g have moved ({ $p05 } to { $p95 }); { $tube } g stay in a tube that was empty.
+out-levers = What makes it faster
+out-lever = { $say } Saves { $p50 } min ({ $p05 } to { $p95 }).
+out-lever-open = { $say }
+out-take = Take { $ml } mL from { $container }, lot { $lot }.
+out-short = The shelf is short of { $ml } mL.
+out-refused = Left out (out of date or blocked): { $list }.
+out-order = Order { $containers } containers now. Reorder point { $point } L, of it { $safety } L against chance.
+out-order-none = Nothing to order now. Reorder point { $point } L, of it { $safety } L against chance.
+out-order-life = Shelf life, not the wish for cover, set the number.
+out-order-waste = One container alone outlives its shelf life with { $percent } of 100.
+out-demand = Expected need { $mean } L, standard deviation { $sd } L.
+out-lot-cars = Lot { $lot } went into: { $cars }.
+out-save-first = Save first
+out-values = Values to enter
+out-value = { $value } { $unit }: { $say }
+out-believes = Afterwards it believes { $ml } mL.
+out-leave = Leave alone
+out-slips = Slips
+out-slips-none = What was typed and read back agrees with the scale.
+out-told = After the first entry
+meaning-held_now = content now
+meaning-added_now = added now
+meaning-distance_since_fill = distance since the fill
+meaning-filter_received = additive the filter has received
+meaning-filter_ash = ash in the filter
+out-lock = DO NOT SWITCH ON, DO NOT START
+out-hold = Hold regeneration, dose tests and refuelling
+out-lifted = Lifted only after
+out-endangers = What it endangers
+out-now = Now
+out-never = Never
+out-samples = Samples
+out-waste = Waste
+out-waste-hazardous = { $code } (hazardous): { $say }
+out-waste-plain = { $code }: { $say }
+out-times-usual = The metal dose is { $p50 } times the usual ({ $p05 } to { $p95 }).
+out-dry = After a dry spell
+out-live = Type "time_s receiver_g" or "receiver_g" per line, or send a scale's plain lines here. An empty line ends it.
+out-live-state = { $moved } g moved. { $say }
+out-live-left = About { $p50 } min left ({ $p05 } to { $p95 }). Stop at { $stop } g on the scale.
+out-live-line = Line { $line } is no weight and was left out: { $text }
+
+## Command line
+
+cli-about = From what is in hand on the bench to the state of a diesel particulate filter and its additive, with how sure that is.
+cli-after = Exit status: 0 answered (also in part), 1 input refused, 2 usage, 3 neither soot nor fault told.
+cli-assess = Assess one car from its case file
+cli-case = Case file (TOML, schema sootwright.case/1)
+cli-json = Print the answer as JSON
+cli-report = Write the report into this file (HTML, self-contained)
+cli-knowledge = Folder with rows of your own, laid over the built-in knowledge
+cli-decode = List what is inside recordings
+cli-files = Recordings: candump text or tables, packed with gzip or not
+cli-demo = Write an invented case, assess it, and say where the report lies
+cli-out = Folder to write into
+cli-schema = Print the JSON Schema of a format
+cli-schema-which = Which format
+cli-additive = The additive side: fluids, dose, fill, values to enter, balance
+cli-balance = Balance of the additive from a case file
+cli-reserve = Content at which the car is due, litres (else the case's reserve, else a tenth of the capacity)
+cli-identify = Which fluid is this, and may it be poured
+cli-dose = Dose, use, range and oxide ash
+cli-fill = Minutes of a fill by gravity, what makes it faster, where to stop
+cli-live = Watch the fill: weights come in on standard input
+cli-entry = Values to enter after a fill, and slips
+cli-mixup = A wrong fluid in a vessel: what to do and what never
+cli-stock = Which container first, when to order how much
+cli-facts = Facts (TOML); --example prints one to start from
+cli-example = Print an example of the facts and stop
+
+## Refusals
+
+error-read = { $path }: cannot be read: { $why }; check the path and the permissions
+error-write = { $path }: cannot be written: { $why }; choose another place
+error-not-text = { $path }:{ $line }: this is not UTF-8 text; save the file as UTF-8
+error-recording = { $path }: { $why }
+error-refused = { $count ->
+    [one] The case was refused for one fault; mend it and start again.
+   *[other] The case was refused for { $count } faults; mend them and start again.
+  }
+error-facts = { $path }:{ $line }:{ $column }: { $why }; see --example for the form
+error-physics = { $path }: { $why }
+error-needs-facts = Give a file of facts, or --example to print one.
+error-tells-nothing = Neither the soot nor the fault is told by these facts. See "Cannot tell" above for what would decide it.
+error-json = The answer could not be written as JSON: { $why }
+error-internal-demo = The demo could not be written: { $why }
+
+## Columns of the fluids
+
+col-fluid = fluid
+col-id = id

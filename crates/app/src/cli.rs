@@ -1,0 +1,123 @@
+//! The command line. What each word means stands in the catalogue.
+
+use crate::words::say;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// The whole command line.
+#[derive(Parser)]
+#[command(name = "sootwright", version, about = say("cli-about"), after_help = say("cli-after"))]
+pub struct Cli {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Subcommand)]
+pub enum Command {
+    #[command(about = say("cli-assess"))]
+    Assess(Assess),
+    #[command(about = say("cli-decode"))]
+    Decode(Decode),
+    #[command(about = say("cli-demo"))]
+    Demo(Demo),
+    #[command(about = say("cli-schema"))]
+    Schema(Schema),
+    #[command(about = say("cli-additive"))]
+    Additive(Additive),
+}
+
+#[derive(Args)]
+pub struct Assess {
+    #[arg(value_name = "CASE", help = say("cli-case"))]
+    pub case: PathBuf,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "FILE.html", help = say("cli-report"))]
+    pub report: Option<PathBuf>,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Decode {
+    #[arg(value_name = "FILE", required = true, help = say("cli-files"))]
+    pub files: Vec<PathBuf>,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+}
+
+#[derive(Args)]
+pub struct Demo {
+    #[arg(long, value_name = "DIR", default_value = "./out/demo", help = say("cli-out"))]
+    pub out: PathBuf,
+}
+
+#[derive(Args)]
+pub struct Schema {
+    #[arg(value_enum, help = say("cli-schema-which"))]
+    pub which: Format,
+}
+
+/// Formats with a schema.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum Format {
+    Case,
+    Assessment,
+}
+
+#[derive(Args)]
+pub struct Additive {
+    #[command(subcommand)]
+    pub command: AdditiveCommand,
+}
+
+#[derive(Subcommand)]
+pub enum AdditiveCommand {
+    #[command(about = say("cli-balance"))]
+    Balance(Balance),
+    #[command(about = say("cli-identify"))]
+    Identify(Question),
+    #[command(about = say("cli-dose"))]
+    Dose(Question),
+    #[command(about = say("cli-fill"))]
+    Fill(Fill),
+    #[command(about = say("cli-entry"))]
+    Entry(Question),
+    #[command(about = say("cli-mixup"))]
+    Mixup(Question),
+    #[command(about = say("cli-stock"))]
+    Stock(Question),
+}
+
+#[derive(Args)]
+pub struct Balance {
+    #[arg(value_name = "CASE", help = say("cli-case"))]
+    pub case: PathBuf,
+    #[arg(long, value_name = "LITRES", help = say("cli-reserve"))]
+    pub reserve_l: Option<f64>,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+/// A question that a file of facts answers.
+#[derive(Args)]
+pub struct Question {
+    #[arg(value_name = "FACTS", required_unless_present = "example", help = say("cli-facts"))]
+    pub facts: Option<PathBuf>,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, help = say("cli-example"))]
+    pub example: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Fill {
+    #[command(flatten)]
+    pub question: Question,
+    #[arg(long, help = say("cli-live"))]
+    pub live: bool,
+}

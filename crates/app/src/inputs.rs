@@ -1,0 +1,141 @@
+//! What goes in: a case file, the recordings it names, and knowledge, each with its hash.
+
+use crate::failure::Failure;
+use crate::output::{Input, Problem};
+use facts::Knowledge;
+use facts::case::Case;
+use recording::Recording;
+use std::borrow::Cow;
+use std::path::{Path, PathBuf};
+
+/// Everything an assessment is made from.
+pub struct Inputs {
+    /// The facts.
+    pub case: Case,
+    /// One entry for each row of `case.recording`; none where the file could not be opened.
+    pub recordings: Vec<Option<Recording>>,
+    knowledge: Cow<'static, Knowledge>,
+    /// Files with their hashes.
+    pub list: Vec<Input>,
+    /// What could not be read, and what is worth a second look.
+    pub problems: Vec<Problem>,
+}
+
+/// Hexadecimal BLAKE3 of bytes.
+fn hash(bytes: &[u8]) -> String {
+    blake3::hash(bytes).to_hex().to_string()
+}
+
+/// Reads a text file; bytes that are no UTF-8 are refused with their line.
+pub fn read_text(path: &Path) -> Result<(String, String), Failure> {
+    let shown = path.display().to_string();
+    let bytes = std::fs::read(path).map_err(|e| Failure::read(&shown, &e))?;
+    let hash = hash(&bytes);
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok((text, hash)),
+        Err(e) => {
+            let good = e.utf8_error().valid_up_to();
+            let line = 1 + e.as_bytes().iter().take(good).filter(|b| **b == b'\n').count();
+            Err(Failure::not_text(&shown, line))
+        }
+    }
+}
+
+impl Inputs {
+    /// Reads a case file with everything it names. A recording that cannot be opened is a problem, not a refusal.
+    pub fn read(case_path: &Path, knowledge_folder: Option<&Path>) -> Result<Self, Failure> {
+        let shown = case_path.display().to_string();
+        let (text, case_hash) = read_text(case_path)?;
+        let loaded = facts::load::read_case(&text, &shown).map_err(Failure::refused)?;
+        let mut list = vec![Input { path: shown, kind: "case".into(), blake3: case_hash }];
+        let mut problems: Vec<Problem> = loaded.warnings.iter().map(finding).collect();
+
+        let (knowledge, knowledge_inputs) = read_knowledge(knowledge_folder)?;
+        problems.extend(facts::load::unknown_observations(&loaded, &knowledge).iter().map(finding));
+
+        let folder = case_path.parent().map_or_else(PathBuf::new, Path::to_path_buf);
+        let mut recordings = Vec::new();
+        for row in &loaded.case.recording {
+            let path = folder.join(&row.file);
+            let name = path.display().to_string();
+            match std::fs::read(&path) {
+                Ok(bytes) => {
+                    list.push(Input { path: name.clone(), kind: "recording".into(), blake3: hash(&bytes) });
+                    let options =
+                        recording::Options { column_names: row.columns.clone(), ..recording::Options::default() };
+                    let recording = recording::read_bytes(&name, &bytes, &options);
+                    problems.extend(recording.problems.iter().map(|p| Problem {
+                        file: Some(p.file.clone()),
+                        line: p.line,
+                        byte: p.byte,
+                        what: format!("{}; {}", p.what, p.what_to_do),
+                    }));
+                    recordings.push(Some(recording));
+                }
+                Err(e) => {
+                    problems.push(Problem {
+                        file: Some(name.clone()),
+                        line: None,
+                        byte: None,
+                        what: Failure::read(&name, &e).to_string(),
+                    });
+                    recordings.push(None);
+                }
+            }
+        }
+        list.extend(knowledge_inputs);
+        Ok(Self { case: loaded.case, recordings, knowledge, list, problems })
+    }
+
+    /// The knowledge in use.
+    pub fn knowledge(&self) -> &Knowledge {
+        &self.knowledge
+    }
+}
+
+fn finding(f: &facts::finding::Finding) -> Problem {
+    let what = if f.advice.is_empty() { f.what.clone() } else { format!("{}; {}", f.what, f.advice) };
+    Problem { file: Some(f.file.clone()), line: Some(f.line as u64), byte: None, what }
+}
+
+/// The built-in knowledge with a folder of the workshop's own laid over it.
+pub fn read_knowledge(folder: Option<&Path>) -> Result<(Cow<'static, Knowledge>, Vec<Input>), Failure> {
+    let built_in = Input { path: "knowledge".into(), kind: "knowledge".into(), blake3: facts_hash() };
+    let Some(folder) = folder else { return Ok((Cow::Borrowed(Knowledge::built_in()), vec![built_in])) };
+    let knowledge = Knowledge::built_in().overlay_folder(folder).map_err(Failure::refused)?;
+    let mut inputs = vec![built_in];
+    for path in toml_files(folder)? {
+        let bytes = std::fs::read(&path).map_err(|e| Failure::read(&path.display().to_string(), &e))?;
+        inputs.push(Input {
+            path: path.display().to_string(),
+            kind: "knowledge".into(),
+            blake3: hash(&bytes),
+        });
+    }
+    Ok((Cow::Owned(knowledge), inputs))
+}
+
+/// The TOML files of a folder in the order of their names.
+pub fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let shown = folder.display().to_string();
+    let mut files: Vec<PathBuf> = std::fs::read_dir(folder)
+        .map_err(|e| Failure::read(&shown, &e))?
+        .filter_map(Result::ok)
+        .map(|e| e.path())
+        .filter(|p| p.extension().is_some_and(|e| e == "toml"))
+        .collect();
+    files.sort();
+    Ok(files)
+}
+
+/// Hash of the knowledge this version was built with, over its files in the order of their names.
+fn facts_hash() -> String {
+    hash(
+        concat!(
+            include_str!("../../../knowledge/faults.toml"),
+            include_str!("../../../knowledge/likelihoods.toml"),
+            include_str!("../../../knowledge/observations.toml")
+        )
+        .as_bytes(),
+    )
+}

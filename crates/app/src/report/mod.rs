@@ -1,0 +1,333 @@
+//! The report: one sheet of HTML with nothing outside itself, no script, and print in mind.
+
+mod figures;
+mod marks;
+
+use crate::args;
+use crate::inputs::Inputs;
+use crate::output;
+use crate::text::{figures as estimates, keeps_from, likely, missing, of_100, place_and_what, told_cells};
+use crate::words::{decimals_for, digits, number, say, say_with, words};
+use facts::Knowledge;
+use infer::assessment::{Assessment, Text};
+use marks::Mark;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+const STYLE: &str = include_str!("style.css");
+
+/// The whole page.
+pub fn page(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
+    let title = inputs.case.title.clone().unwrap_or_else(|| say("page-untitled"));
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width,initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                meta name="generator" content=(format!("sootwright {}", env!("CARGO_PKG_VERSION")));
+                title { (say_with("page-title", &args! { "title" => title.clone() })) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                a.skip href="#sheet" { (say("page-skip")) }
+                div.desk {
+                    (margin(a, inputs, &title))
+                    main.sheet #sheet { (sheet(a, inputs, made_at)) }
+                }
+            }
+        }
+    };
+    page.into_string()
+}
+
+fn margin(a: &Assessment, inputs: &Inputs, title: &str) -> Markup {
+    let odometer = inputs.case.car.odometer_km;
+    let parts = [
+        ("pressure", "fig-pressure", true),
+        ("faults", "head-faults", true),
+        ("figures", "head-figures", true),
+        ("recordings", "decode-signals", false),
+        ("additive", "head-additive", a.additive.is_some()),
+        ("proof", "head-proof", a.proof.is_some()),
+        ("why", "head-why", !a.why.is_empty()),
+        ("missing", "head-missing", !a.missing.is_empty()),
+        ("open", "head-open", !a.cannot_tell.is_empty()),
+        ("cautions", "head-cautions", !a.cautions.is_empty()),
+    ];
+    html! {
+        nav.margin {
+            span.plate { (title) }
+            @if let Some(km) = odometer { p.who { span.nb { (digits(km, 0)) " km" } } }
+            ol.thread {
+                @for (id, words, there) in parts {
+                    @if there { li { a href=(format!("#{id}")) { (say(words)) } } }
+                }
+            }
+        }
+    }
+}
+
+fn sheet(a: &Assessment, inputs: &Inputs, made_at: &str) -> Markup {
+    let knowledge = inputs.knowledge();
+    html! {
+        (answer(a, knowledge))
+        div.cols {
+            section.c7.sec #pressure {
+                h2 { (say("fig-pressure")) }
+                (figures::pressure(a))
+            }
+            section.c5.sec #faults { (faults(a, knowledge)) }
+        }
+        section.sec #figures { (intervals(a)) }
+        (figures::recordings(a, inputs))
+        @if let Some(b) = &a.additive {
+            section.sec #additive {
+                h2 { (say("head-additive")) }
+                (figures::waterfall(b))
+            }
+        }
+        (proof(a, knowledge))
+        div.cols {
+            @if !a.why.is_empty() {
+                section.c6.sec #why { (why(&a.why, knowledge)) }
+            }
+            @if !a.missing.is_empty() {
+                section.c6.sec #missing {
+                    h2 { (say("head-missing")) }
+                    ul.list {
+                        @for m in a.missing.iter().take(6) { li { (Mark::Wanted.drawn()) span { (missing(m)) } } }
+                    }
+                }
+            }
+        }
+        @if !a.cannot_tell.is_empty() {
+            section.sec #open { (open(a, knowledge)) }
+        }
+        @if !a.cautions.is_empty() {
+            section.sec #cautions {
+                h2 { (say("head-cautions")) }
+                ul.list {
+                    @for c in &a.cautions { li { (Mark::Stop.drawn()) span { (words().text(c, knowledge)) } } }
+                }
+            }
+        }
+        (problems(a, inputs))
+        (title_block(inputs, made_at))
+    }
+}
+
+/// Numbers of a sentence in bold, as the eye looks for them.
+fn emphasised(sentence: &str) -> Markup {
+    let numeric = |c: char| c.is_ascii_digit() || matches!(c, '.' | '\u{202f}' | '−');
+    let mut parts: Vec<(bool, String)> = Vec::new();
+    for c in sentence.chars() {
+        // A point belongs to a number only between digits; one at its end is put back below.
+        let bold = numeric(c) && (c.is_ascii_digit() || c == '−' || parts.last().is_some_and(|p| p.0));
+        match parts.last_mut() {
+            Some(last) if last.0 == bold => last.1.push(c),
+            _ => parts.push((bold, c.to_string())),
+        }
+    }
+    html! {
+        @for (bold, text) in &parts {
+            @if *bold {
+                @let core = text.trim_end_matches('.');
+                b { (core) } (&text[core.len()..])
+            } @else { (text) }
+        }
+    }
+}
+
+/// What it is and how sure as the sheet's sentences; what next with a pennant; what not to do as a caution.
+fn answer(a: &Assessment, knowledge: &Knowledge) -> Markup {
+    let w = words();
+    let next = |t: &Text| t.id.starts_with("plain-next-");
+    let first = |t: &&Text| !keeps_from(t) && !next(t);
+    html! {
+        @for (i, t) in a.plain.iter().filter(first).enumerate() {
+            @if i == 0 { h1 { (emphasised(&w.text(t, knowledge))) } }
+            @else { p.hand.more { span { (emphasised(&w.text(t, knowledge))) } } }
+        }
+        @for t in a.plain.iter().filter(|t| next(t)) {
+            p.hand { (Mark::DoNow.drawn()) b { (w.text(t, knowledge)) } }
+        }
+        @for t in a.plain.iter().filter(|t| keeps_from(t)) {
+            p.caution { (Mark::Stop.drawn()) span { (w.text(t, knowledge)) } }
+        }
+    }
+}
+
+fn faults(a: &Assessment, knowledge: &Knowledge) -> Markup {
+    let shown = likely(&a.faults);
+    html! {
+        h2 { (say("head-faults")) }
+        p.sub { (say(if a.fault_set_told { "head-faults-told" } else { "head-faults-open" })) }
+        ol {
+            @for (i, (fault, p)) in shown.iter().enumerate() {
+                @let known = fault.map_or(knowledge.none(), |f| knowledge.fault(f));
+                li.cause {
+                    span.rank { (i + 1) }
+                    b { @if fault.is_some() { (known.label) } @else { (say("none-fault")) } }
+                    span.n { (of_100(*p)) }
+                    (figures::probability(*p, &known.label))
+                    @if fault.is_some() { p.ev { (known.magnitude) } }
+                }
+            }
+        }
+        p.sub { (say("fig-faults-caption")) }
+    }
+}
+
+fn intervals(a: &Assessment) -> Markup {
+    html! {
+        h2 { (say("head-figures")) }
+        table.figs {
+            tr {
+                th { (say("col-figure")) }
+                th.n { (say("col-best")) }
+                th { (say("col-unit")) }
+                th { (say("col-range")) }
+                th { }
+            }
+            @for (name, e, unit, decimals) in estimates(a) {
+                @let (best, range) = told_cells(e, decimals);
+                tr {
+                    td { (say(name)) }
+                    td.n { @if e.told { b { (best) } } @else { small { (Mark::CannotTell.small()) " " (best) } } }
+                    td.u { (unit) }
+                    td.iv { (range) }
+                    td.dim { (figures::interval(name, e)) }
+                }
+            }
+        }
+        p.sub { (say("fig-intervals-caption")) }
+        p.sub {
+            (say_with("note-standard", &args! {
+                "flow" => number(a.filter.standard_flow_g_per_s, 0),
+                "volume" => number(a.filter.volume_l, 1)
+            }))
+            @if let Some(b) = a.additive.as_ref().filter(|b| b.left_l.told) {
+                " " (due(b))
+            }
+        }
+    }
+}
+
+fn due(b: &infer::balance::Balance) -> String {
+    let d = decimals_for(b.due_km.p90 - b.due_km.p10, 0);
+    format!(
+        "{}: {} km ({} – {}). {}",
+        say("row-due-km"),
+        digits(b.due_km.p50, d),
+        digits(b.due_km.p10, d),
+        digits(b.due_km.p90, d),
+        say_with("note-due", &args! { "reserve" => number(b.reserve_l, 2) })
+    )
+}
+
+fn proof(a: &Assessment, knowledge: &Knowledge) -> Markup {
+    let Some(p) = &a.proof else { return html! {} };
+    let reason = words().text(&p.reason, knowledge);
+    html! {
+        section.sec #proof {
+            h2 { (say("head-proof")) }
+            p.hand {
+                span {
+                    @if p.ratio.told {
+                        (emphasised(&say_with("note-proof", &args! {
+                            "reason" => reason,
+                            "p50" => number(p.ratio.p50, 2),
+                            "p05" => number(p.ratio.p05, 2),
+                            "p95" => number(p.ratio.p95, 2),
+                            "percent" => of_100(p.improved_probability)
+                        })))
+                    } @else { (reason) }
+                }
+            }
+        }
+    }
+}
+
+fn why(list: &[Text], knowledge: &Knowledge) -> Markup {
+    html! {
+        h2 { (say("head-why")) }
+        ul.list {
+            @for t in list {
+                li { (Mark::of_factor(t).drawn()) span { (words().text(t, knowledge)) } }
+            }
+        }
+    }
+}
+
+fn open(a: &Assessment, knowledge: &Knowledge) -> Markup {
+    html! {
+        h2 { (say("head-open")) }
+        ol.open {
+            @for q in output::open_questions(&a.cannot_tell, knowledge) {
+                li {
+                    (Mark::CannotTell.drawn())
+                    div {
+                        b { (q.question) } " " (q.reason)
+                        @if !q.would_decide.is_empty() {
+                            ul.open2 { @for w in &q.would_decide { li { (w) } } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn problems(a: &Assessment, inputs: &Inputs) -> Markup {
+    let all: Vec<String> = inputs
+        .problems
+        .iter()
+        .map(place_and_what)
+        .chain(a.problems.iter().map(|t| words().text(t, inputs.knowledge())))
+        .collect();
+    html! {
+        @if !all.is_empty() {
+            section.sec #problems {
+                h2 { (say("head-problems")) }
+                ul.list {
+                    @for p in all.iter().take(20) { li { (Mark::NotDone.drawn()) span.path { (p) } } }
+                }
+                @if all.len() > 20 { p.sub { (say_with("decode-more", &args! { "count" => all.len() - 20 })) } }
+            }
+        }
+    }
+}
+
+/// The strip at the foot, as on a technical drawing: what it was made by and from.
+fn title_block(inputs: &Inputs, made_at: &str) -> Markup {
+    html! {
+        footer.block {
+            div {
+                div.name { "sootwright" }
+                p { (say_with("page-made", &args! { "version" => env!("CARGO_PKG_VERSION"), "time" => made_at.to_owned() })) }
+                small { (say("page-units")) }
+                small { (say("page-read-only")) }
+            }
+            div {
+                small { (say("page-provenance")) }
+                ul {
+                    @for i in &inputs.list {
+                        li { span.path { (i.path) } code { (say("page-hash")) " " (i.blake3) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn regress_numbers_stand_out_and_markup_is_escaped() {
+        let out = emphasised("Soot 4.6 g/L, at 12\u{202f}345 km. <b>Not 3.").into_string();
+        assert_eq!(out, "Soot <b>4.6</b> g/L, at <b>12\u{202f}345</b> km. &lt;b&gt;Not <b>3</b>.");
+    }
+}
