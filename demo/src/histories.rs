@@ -83,6 +83,8 @@ struct Car {
     day: f64,
     content: f64,
     capacity: f64,
+    /// Density of what is in the reservoir, g/L.
+    density: f64,
     used: f64,
     left: f64,
     fill_km: f64,
@@ -139,7 +141,8 @@ impl Car {
 /// The date `day` days after an invented start.
 fn moment(day: f64) -> Option<Moment> {
     let start = Moment::parse("2028-03-01").ok()?;
-    let instant = start.instant.checked_add(std::time::Duration::from_secs_f64(day.max(0.0) * 86_400.0)).ok()?;
+    let instant =
+        start.instant.checked_add(std::time::Duration::from_secs_f64(day.max(0.0) * 86_400.0)).ok()?;
     Moment::parse(instant.to_string().get(..10)?).ok()
 }
 
@@ -179,6 +182,7 @@ pub fn history(seed: u64, fault: Option<FaultId>, too_little: bool) -> History {
         day: 0.0,
         content: 0.0,
         capacity,
+        density: shop.density,
         used: 0.0,
         left: 0.0,
         fill_km: 0.0,
@@ -247,7 +251,16 @@ fn pour(car: &mut Car, case: &mut Case, d: &mut Dice, shop: &Shop, p: Pour) {
     let before = car.content;
     let room = (car.capacity * (1.0 + 0.025 * d.normal()) - before).max(0.05);
     let volume = if p.full { room } else { room * p.share };
+    let ratio = if d.chance(0.5) { d.even(0.25, 0.7) } else { d.even(1.4, 3.0) };
+    let poured_density = if !p.strength {
+        shop.density
+    } else if ratio < 1.0 {
+        shop.density * d.even(0.90, 0.97)
+    } else {
+        shop.density * d.even(1.03, 1.10)
+    };
     car.content = before + volume;
+    car.density = (before * car.density + volume * poured_density) / car.content;
     let stated = case.reservoir.capacity_l.unwrap_or(car.capacity);
     let right = if p.adds {
         volume
@@ -288,7 +301,13 @@ fn pour(car: &mut Car, case: &mut Case, d: &mut Dice, shop: &Shop, p: Pour) {
         note: None,
         volume_l: None,
         mass_g: None,
-        full: if p.full { if d.chance(0.8) { Some(true) } else { None } } else if d.chance(0.8) { Some(false) } else { None },
+        full: if p.full {
+            if d.chance(0.8) { Some(true) } else { None }
+        } else if d.chance(0.8) {
+            Some(false)
+        } else {
+            None
+        },
         reservoir_replaced: None,
         entered_l: None,
         counter_reset: None,
@@ -297,7 +316,7 @@ fn pour(car: &mut Car, case: &mut Case, d: &mut Dice, shop: &Shop, p: Pour) {
         lot: None,
     };
     if by_mass {
-        row.mass_g = Some((volume * shop.density + 6.0 * d.normal()).max(1.0).round());
+        row.mass_g = Some((volume * poured_density + 6.0 * d.normal()).max(1.0).round());
     } else {
         row.volume_l = Some((volume * (1.0 + 0.015 * d.normal()) * 100.0).round() / 100.0);
     }
@@ -315,19 +334,17 @@ fn pour(car: &mut Car, case: &mut Case, d: &mut Dice, shop: &Shop, p: Pour) {
         }
     }
     if p.strength {
-        let ratio = if d.chance(0.5) { d.even(0.25, 0.7) } else { d.even(1.4, 3.0) };
-        let density = shop.density * if ratio < 1.0 { d.even(0.90, 0.96) } else { d.even(1.04, 1.10) };
         if d.chance(0.7) {
             row.metal_g_per_l = Some((p.metal * ratio).round());
         } else {
-            row.density_kg_per_m3 = Some(density.round());
+            row.density_kg_per_m3 = Some((poured_density * d.factor(0.004)).round());
         }
     }
     case.refill.push(row);
 }
 
 fn weigh(car: &Car, case: &mut Case, d: &mut Dice, shop: &Shop, order: i64) {
-    let gross = shop.true_tare_g + car.content * shop.density + shop.noise_g * d.normal();
+    let gross = shop.true_tare_g + car.content * car.density + shop.noise_g * d.normal();
     case.reservoir_weighed.push(ReservoirWeighed {
         odometer_km: Some(car.km.round()),
         time: moment(car.day),
@@ -350,13 +367,23 @@ fn count(car: &Car, case: &mut Case, d: &mut Dice, shop: &Shop, order: i64) {
         note: None,
         used_ml: if which < 0.7 { Some(shown(car.used)) } else { None },
         left_ml: if which > 0.35 { Some(shown(car.left)) } else { None },
-        distance_since_fill_km: if d.chance(0.3) { Some((car.km - car.fill_km).max(0.0).round()) } else { None },
+        distance_since_fill_km: if d.chance(0.3) {
+            Some((car.km - car.fill_km).max(0.0).round())
+        } else {
+            None
+        },
     });
 }
 
 fn surroundings(car: &Car, case: &mut Case, d: &mut Dice, order: i64) {
     let rate = car.leak_l_per_day * 1000.0;
-    let wet = d.chance(if rate <= 0.0 { 0.05 } else if rate < 3.0 { 0.5 } else { 0.85 });
+    let wet = d.chance(if rate <= 0.0 {
+        0.05
+    } else if rate < 3.0 {
+        0.5
+    } else {
+        0.85
+    });
     case.surroundings.push(Surroundings {
         odometer_km: Some(car.km.round()),
         time: moment(car.day),
@@ -452,14 +479,26 @@ fn long(
         }
         car.drive_to(place, d);
         let last = visit + 1 == visits;
+        if last && fault == Some(F::AdditiveEmpty) {
+            while car.content > 0.04 * car.capacity {
+                let on = car.km + 500.0;
+                car.drive_to(on, d);
+            }
+        }
         let weighed = last || d.chance(0.55);
-        let counted = last || d.chance(0.6);
+        let counted = if last { d.chance(0.9) } else { d.chance(0.6) };
         if fault == Some(F::RefillNotWrittenDown) && visit == refill_at {
             // somewhere between this visit and the one before
             let full = d.chance(0.6);
             let share = d.even(0.4, 0.9);
             let not_reset = d.chance(0.4);
-            pour(car, case, d, shop, Pour { full, share, adds, unwritten: true, not_reset, ..Pour::default() });
+            pour(
+                car,
+                case,
+                d,
+                shop,
+                Pour { full, share, adds, unwritten: true, not_reset, ..Pour::default() },
+            );
             let on = d.even(500.0, 4000.0);
             car.drive_to(car.km + on, d);
         }
@@ -485,16 +524,22 @@ fn long(
         if visit == refill_at && fault != Some(F::RefillNotWrittenDown) {
             let full = if fault == Some(F::WrongQuantityEntered) { d.chance(0.5) } else { d.chance(0.7) };
             let share = d.even(0.3, 0.8);
-            pour(car, case, d, shop, Pour {
-                full,
-                share,
-                adds,
-                unwritten: false,
-                not_reset: fault == Some(F::CounterNotReset),
-                wrong: fault == Some(F::WrongQuantityEntered),
-                strength: fault == Some(F::WrongStrength),
-                metal,
-            });
+            pour(
+                car,
+                case,
+                d,
+                shop,
+                Pour {
+                    full,
+                    share,
+                    adds,
+                    unwritten: false,
+                    not_reset: fault == Some(F::CounterNotReset),
+                    wrong: fault == Some(F::WrongQuantityEntered),
+                    strength: fault == Some(F::WrongStrength),
+                    metal,
+                },
+            );
             if d.chance(0.4) {
                 weigh(car, case, d, shop, 3);
             }

@@ -11,6 +11,7 @@ pub mod draw;
 pub mod faults;
 pub mod filter_truth;
 pub mod gas;
+pub mod histories;
 pub mod life;
 pub mod one_d;
 pub mod readme;

@@ -97,7 +97,7 @@ pub struct Balance {
     /// For forecasts to another reserve or of many cars.
     pub outlook: Outlook,
     /// Relative standard deviation to which the facts alone pin what leaves the reservoir, dose prior opened wide.
-    pub pinned: f64,
+    pub dose_pinned_rel: f64,
 }
 
 /// Faults judged here, in the order of the answer; the first is no fault.
@@ -179,6 +179,8 @@ struct Views {
     outlook: Outlook,
 }
 
+/// Probability that the history is muddled by something outside the model (guess).
+const MUDDLE: f64 = 0.01;
 /// Components kept for quantiles.
 const KEPT: usize = 48;
 
@@ -187,32 +189,25 @@ fn views(parts: &[Part], model: &Model<'_>, reserve_l: Option<f64>, prior: &Addi
     let top = parts.iter().map(|p| p.g.log_weight).fold(f64::NEG_INFINITY, f64::max);
     let total = model::evidence(parts.iter().map(|p| &p.g));
     let weight_of = |p: &Part| if top.is_finite() { (p.g.log_weight - total).exp() } else { 0.0 };
+    // Something outside the model (a second fault, a wrong row) leaves every fault where its prior had it.
+    let shares: f64 = BALANCE_FAULTS.iter().map(|f| prior.share(*f)).sum::<f64>().max(1e-12);
     let per_fault: Vec<(Option<FaultId>, f64)> = BALANCE_FAULTS
         .iter()
-        .map(|f| (*f, model::evidence(parts.iter().filter(|p| p.fault == *f).map(|p| &p.g))))
+        .map(|f| {
+            let inside = model::evidence(parts.iter().filter(|p| p.fault == *f).map(|p| &p.g));
+            let share = (prior.share(*f) / shares).max(1e-12);
+            let muddled = if top.is_finite() { total + share.ln() } else { share.ln() };
+            (*f, log_add(inside + (1.0 - MUDDLE).ln(), muddled + MUDDLE.ln()))
+        })
         .collect();
-    let faults: Vec<(Option<FaultId>, f64)> = if top.is_finite() {
-        per_fault.iter().map(|(f, e)| (*f, (e - total).exp())).collect()
-    } else {
-        // Facts that no hypothesis can make: the prior stands.
-        let sum: f64 = BALANCE_FAULTS.iter().map(|f| prior.share(*f)).sum();
-        BALANCE_FAULTS.iter().map(|f| (*f, prior.share(*f) / sum.max(1e-12))).collect()
-    };
+    let all = per_fault.iter().fold(f64::NEG_INFINITY, |a, f| log_add(a, f.1));
+    let faults: Vec<(Option<FaultId>, f64)> = per_fault.iter().map(|(f, e)| (*f, (e - all).exp())).collect();
     let base = per_fault.first().map_or(0.0, |x| x.1) - prior.share(None).max(1e-12).ln();
     let log_evidence = per_fault
         .iter()
         .map(|(f, e)| {
             let le = e - prior.share(*f).max(1e-12).ln() - base;
-            (
-                *f,
-                if le.is_finite() {
-                    le.clamp(-500.0, 500.0)
-                } else if top.is_finite() && *e == f64::NEG_INFINITY {
-                    -500.0
-                } else {
-                    0.0
-                },
-            )
+            (*f, le.clamp(-500.0, 500.0))
         })
         .collect();
 
@@ -313,7 +308,7 @@ pub fn balance(case: &Case, prior: &AdditivePrior, reserve_l: Option<f64>) -> Ba
         p95: a.p95,
         told: a.p95 - a.p05 < 0.9 * (b.p95 - b.p05),
     };
-    let verdict = told::judge(case, &constants, &story, &with.faults, &without.faults, pinned);
+    let verdict = told::judge(case, &constants, &story, &with.faults, pinned);
     Balance {
         dose_factor: told(with.dose, without.dose),
         leak_ml_per_day: told(with.leak, without.leak),
@@ -335,6 +330,6 @@ pub fn balance(case: &Case, prior: &AdditivePrior, reserve_l: Option<f64>) -> Ba
             unexplained: with.unexplained,
         },
         outlook: with.outlook,
-        pinned,
+        dose_pinned_rel: pinned,
     }
 }

@@ -132,8 +132,8 @@ pub(super) struct Part {
 /// and driver another 5 % (guesses), independent from one [`STRETCH_KM`] to the next.
 const STRETCH_REL: f64 = 0.07;
 const STRETCH_KM: f64 = 6000.0;
-/// Drift of the car's own mean over 20 000 km (guess).
-const DRIFT_REL: f64 = 0.025;
+/// Drift of the car's own mean over 20 000 km (guess: drivers and errands change).
+const DRIFT_REL: f64 = 0.035;
 /// Dosing follows refuelling, burning follows later: a tank not equally full at both ends, L of fuel.
 const TANK_L: f64 = 12.0;
 /// Probability that a figure was misread or written down wrong (guess).
@@ -773,7 +773,7 @@ impl Model<'_> {
                    open: f64,
                    add: &mut dyn FnMut(FaultId, f64, Vec<Gauss>)| {
             let picked: Vec<_> = fills.iter().filter(|f| f.2 || entries).collect();
-            let recent = picked.len().min(8);
+            let recent = picked.len().min((300 / n.max(1)).clamp(2, 8));
             for &&(i, j, _) in &picked[picked.len() - recent..] {
                 let Some(before) = shots.get(i) else { continue };
                 let gs = self.run(before.clone(), i, Some((i, j, how)));
@@ -884,7 +884,8 @@ impl Model<'_> {
 
     /// Beginnings: 0 = before the story, i = in the interval that ends at step i; weights add up to 1.
     fn onsets(&self, by_km: bool) -> Vec<(usize, f64)> {
-        const MOST: usize = 10;
+        // Long histories get fewer beginnings each, so that the time stays in bounds.
+        let most = (300 / self.story.steps.len().max(1)).clamp(3, 10);
         let before = self.prior.before_story.clamp(0.01, 0.99);
         let mut lengths: Vec<(usize, f64)> = (self.story.begin + 1..self.story.steps.len())
             .map(|i| {
@@ -893,10 +894,10 @@ impl Model<'_> {
             })
             .filter(|(_, l)| *l > 0.0)
             .collect();
-        if lengths.len() > MOST {
+        if lengths.len() > most {
             // The longest intervals stand for all; a tie goes to the later one.
             lengths.sort_by(|a, b| b.1.total_cmp(&a.1).then(b.0.cmp(&a.0)));
-            lengths.truncate(MOST);
+            lengths.truncate(most);
             lengths.sort_by_key(|l| l.0);
         }
         let total: f64 = lengths.iter().map(|l| l.1).sum();

@@ -1,0 +1,96 @@
+//! Runs the additive balance over invented histories with known truth and prints how well it does, in all and per
+//! fault: `cargo run --release -p infer --example balance_calibration -- [seeds] [first seed]`.
+
+use demo::histories::{KINDS, history};
+use facts::FaultId;
+use infer::balance::{AdditivePrior, balance};
+use std::collections::BTreeMap;
+use std::time::Instant;
+
+#[derive(Default)]
+struct Tally {
+    n: f64,
+    first: f64,
+    score: f64,
+    loss: f64,
+    distance: f64,
+    covered: f64,
+}
+
+impl Tally {
+    fn line(&self) -> String {
+        format!(
+            "{:5} histories  first {:.3}  mean ln p {:.3}  pinball {:.4}  80 % windows cover {:.3}",
+            self.n,
+            self.first / self.n,
+            self.score / self.n,
+            self.loss / self.distance.max(1.0),
+            self.covered / self.n
+        )
+    }
+}
+
+fn name(fault: Option<FaultId>) -> &'static str {
+    fault.map_or("none", FaultId::id)
+}
+
+fn main() {
+    let mut args = std::env::args().skip(1).map(|a| a.parse::<u64>().ok());
+    let seeds = args.next().flatten().unwrap_or(60);
+    let offset = args.next().flatten().unwrap_or(1_000_000);
+    let prior = AdditivePrior::default();
+    let mut all = Tally::default();
+    let mut per: BTreeMap<&str, Tally> = BTreeMap::new();
+    let (mut short, mut refused, mut wrongly, mut runs, mut seconds) = (0, 0, 0, 0, 0.0);
+    let (mut left, mut dose) = (0.0, 0.0);
+    for seed in 0..seeds {
+        for (kind, fault) in KINDS.iter().enumerate() {
+            for too_little in [false, true] {
+                if too_little && seed % 5 != 0 {
+                    continue;
+                }
+                let h = history(
+                    offset + seed * 100 + 2 * kind as u64 + u64::from(too_little),
+                    *fault,
+                    too_little,
+                );
+                let start = Instant::now();
+                let b = balance(&h.case, &prior, None);
+                seconds += start.elapsed().as_secs_f64();
+                runs += 1;
+                if too_little {
+                    short += 1;
+                    refused += i32::from(!b.cannot_tell.is_empty());
+                    continue;
+                }
+                wrongly += i32::from(!b.cannot_tell.is_empty());
+                let top = b.additive_faults.iter().max_by(|a, b| a.1.total_cmp(&b.1)).and_then(|f| f.0);
+                let p = b.additive_faults.iter().find(|f| f.0 == *fault).map_or(0.0, |f| f.1);
+                let y = h.truth.due_km;
+                let loss: f64 = [(0.1, b.due_km.p10), (0.5, b.due_km.p50), (0.9, b.due_km.p90)]
+                    .iter()
+                    .map(|&(q, x)| if y >= x { q * (y - x) } else { (1.0 - q) * (x - y) })
+                    .sum();
+                let inside =
+                    |low: f64, x: f64, high: f64| f64::from(u8::from(x >= low - 1e-3 && x <= high + 1e-3));
+                left += inside(b.left_l.p05, h.truth.left_l, b.left_l.p95);
+                dose += inside(b.dose_factor.p05, h.truth.dose_factor, b.dose_factor.p95);
+                for t in [&mut all, per.entry(name(*fault)).or_default()] {
+                    t.n += 1.0;
+                    t.first += f64::from(u8::from(top == *fault));
+                    t.score += p.max(1e-12).ln();
+                    t.loss += loss / 3.0;
+                    t.distance += y;
+                    t.covered += inside(b.due_km.p10, y, b.due_km.p90);
+                }
+            }
+        }
+    }
+    println!("{:28}{}", "all tellable", all.line());
+    for (fault, t) in &per {
+        println!("{fault:28}{}", t.line());
+    }
+    println!("90 % intervals cover: left {:.3}, dose factor {:.3}", left / all.n, dose / all.n);
+    println!("refused {refused} of {short} with too little, {wrongly} of {} that allow an answer", all.n);
+    println!("{:.1} ms each", 1000.0 * seconds / f64::from(runs));
+}
