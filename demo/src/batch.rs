@@ -4,12 +4,13 @@ use crate::cycle::{self, Demand, STEPS, Style};
 use crate::draw::Draw;
 use crate::faults::Fault;
 use crate::filter_truth::{
-    Body, Constants, Crack, DoesNotFit, Load, STANDARD_PRESSURE, STANDARD_TEMPERATURE, Solid, cracked,
+    Body, Constants, Crack, DoesNotFit, Load, STANDARD_PRESSURE, STANDARD_TEMPERATURE, Solid, Table, cracked,
 };
 use crate::life::{Additive, Life, round, typed};
 use crate::sensors::{Interruptions, Sensors, Shown, show};
-use crate::vehicle::{Air, EngineFaults, Instant, Start, Vehicle, run};
+use crate::vehicle::{Air, Burn, EngineFaults, Instant, Start, Vehicle, run};
 use crate::write::{candump, columns, gzip, j1939, obd};
+use facts::FaultId;
 use facts::case::{Case, Plumbing, Point, Quantity, Reading, RecordingKind, RecordingRow, Role, SCHEMA};
 use serde::Serialize;
 
@@ -25,8 +26,18 @@ pub enum Session {
     Typed,
     /// Ignition on, nothing else.
     KeyOnOnly,
-    /// Idling only.
+    /// Idling only (heavy vehicles: the pressure hardly leaves zero).
     IdleOnly,
+    /// A drive in which the controller burns the soot; the truth holds at its end.
+    DriveWithRegeneration,
+    /// Two workshop runs, before and after a service regeneration; the truth holds after it.
+    BeforeAfter,
+}
+
+impl Session {
+    fn burns(self) -> bool {
+        matches!(self, Self::DriveWithRegeneration | Self::BeforeAfter)
+    }
 }
 
 /// What is true, in the units of the answer.
@@ -54,6 +65,10 @@ pub struct Truth {
     pub standard_pressure_drop_as_new_kpa: f64,
     /// Filter volume, L.
     pub filter_volume_l: f64,
+    /// Soot before the regeneration that the case holds, g per litre of filter volume.
+    pub soot_load_before_g_per_l: Option<f64>,
+    /// Viscous resistance after over before that regeneration.
+    pub proof_ratio: Option<f64>,
     /// False where readings and recording cannot tell soot: key on only, mute sensor, idle within two counts.
     pub carries_information: bool,
     /// Additive side, when there is one.
@@ -140,17 +155,23 @@ pub fn batch(seed: u64, n: usize) -> Vec<GeneratedCase> {
 #[must_use]
 pub fn generate(seed: u64, index: usize, session: Option<Session>) -> GeneratedCase {
     let mut draw = Draw::new(seed, index as u64);
-    let drawn = match draw.weighted(&[0.57, 0.235, 0.15, 0.02, 0.025]) {
+    let drawn = match draw.weighted(&[0.54, 0.225, 0.15, 0.015, 0.02, 0.03, 0.02]) {
         0 => Session::Drive,
         1 => Session::Workshop,
         2 => Session::Typed,
         3 => Session::KeyOnOnly,
-        _ => Session::IdleOnly,
+        4 => Session::IdleOnly,
+        5 => Session::DriveWithRegeneration,
+        _ => Session::BeforeAfter,
     };
     let session = session.unwrap_or(drawn);
     // The typical "cannot tell" is a truck that idles.
-    let heavy = draw.chance(if session == Session::IdleOnly { 0.8 } else { 0.13 });
-    let fault = Fault::draw(&mut draw);
+    let heavy = draw.chance(0.13) || session == Session::IdleOnly;
+    let mut fault = Fault::draw(&mut draw);
+    if session.burns() && fault.id == Some(FaultId::SootShortTrips) {
+        // Once burnt it is no longer overloaded.
+        fault = Fault::NONE;
+    }
     make(&mut draw, format!("case-{:04}", index + 1), Plan { session, heavy, fault })
 }
 
@@ -181,10 +202,66 @@ pub struct Car {
     pub air: Air,
     /// Sensors.
     pub sensors: Sensors,
-    table: crate::filter_truth::Table,
+    filled: Filled,
     /// New, intact filter at standard flow (kg/s) and its drop (Pa).
     as_new: (f64, f64),
+}
+
+/// The filter in one state.
+struct Filled {
+    table: Table,
+    /// Standard pressure drop, Pa.
     standard: f64,
+    /// Viscous resistance at 300 degC: drop over flow towards no flow, Pa s/kg.
+    viscous: f64,
+}
+
+fn at_standard(solid: &Solid, flow: f64) -> Result<f64, DoesNotFit> {
+    solid.pressure_drop(flow, STANDARD_TEMPERATURE, STANDARD_PRESSURE).ok_or(DoesNotFit)
+}
+
+fn fill(
+    vehicle: &Vehicle,
+    body: &Body,
+    constants: &Constants,
+    life: &Life,
+    air: Air,
+    fault: &mut Fault,
+    as_new: (f64, f64),
+) -> Result<Filled, DoesNotFit> {
+    let load = Load { soot: life.soot, ash: life.ash, bare_wall: life.bare_wall };
+    let solid = Solid::new(body, constants, load)?;
+    let flow = vehicle.standard_flow();
+    let standard = match fault.crack {
+        // Through the crack the flow differs, so the intact drop is needed at many flows.
+        Some(crack) => {
+            let mut lines = vec![(0.0, 0.0)];
+            for k in 1..=24 {
+                let m = flow * f64::from(k) / 24.0;
+                lines.push((m, at_standard(&solid, m)?));
+            }
+            let intact = |m: f64| {
+                let x = (m / flow * 24.0).clamp(0.0, 23.999);
+                let i = x as usize;
+                lines[i].1 + (x - i as f64) * (lines[i + 1].1 - lines[i].1)
+            };
+            let at_share = |share| cracked(intact, flow, STANDARD_TEMPERATURE, Crack { share }, as_new);
+            let mut share = crack.share;
+            // It counts as cracked below 0.8 of as-new; a filter with much ash takes a larger hole for that.
+            while at_share(share) > 0.8 * as_new.1 && share < 0.99 {
+                share = 1.0 - 0.8 * (1.0 - share);
+            }
+            fault.crack = Some(Crack { share });
+            at_share(share)
+        }
+        None => at_standard(&solid, flow)?,
+    };
+    // Drop over flow is a straight line in flow; its foot is the viscous part.
+    let (low, high) = (0.1 * flow, 0.3 * flow);
+    let (a, b) = (at_standard(&solid, low)? / low, at_standard(&solid, high)? / high);
+    let viscous = a - (b - a) / (high - low) * low;
+    let table = solid.table(vehicle.largest_flow(), air.pressure, vehicle.silencer)?;
+    Ok(Filled { table, standard, viscous })
 }
 
 impl Car {
@@ -211,56 +288,78 @@ impl Car {
             temperature: 273.15 + draw.normal(13.0, 8.0).clamp(-8.0, 33.0),
         };
         let sensors = Sensors::draw(draw, plan.heavy, &fault);
-        let load = Load { soot: life.soot, ash: life.ash, bare_wall: life.bare_wall };
-        let loaded = Solid::new(&body, &constants, load)?;
         let new = Solid::new(&body, &constants, Load::NONE)?;
         let flow = vehicle.standard_flow();
-        let at_standard =
-            |solid: &Solid, m: f64| solid.pressure_drop(m, STANDARD_TEMPERATURE, STANDARD_PRESSURE);
-        let as_new = (flow, at_standard(&new, flow).ok_or(DoesNotFit)?);
-        let standard = match fault.crack {
-            // Through the crack the flow differs, so the intact drop is needed at many flows.
-            Some(crack) => {
-                let lines: Vec<(f64, f64)> = (0..=24)
-                    .map(|k| {
-                        let m = flow * k as f64 / 24.0;
-                        Some((m, if k == 0 { 0.0 } else { at_standard(&loaded, m)? }))
-                    })
-                    .collect::<Option<_>>()
-                    .ok_or(DoesNotFit)?;
-                let intact = |m: f64| {
-                    let x = (m / flow * 24.0).clamp(0.0, 23.999);
-                    let i = x as usize;
-                    lines[i].1 + (x - i as f64) * (lines[i + 1].1 - lines[i].1)
-                };
-                let at_share = |share| cracked(intact, flow, STANDARD_TEMPERATURE, Crack { share }, as_new);
-                let mut share = crack.share;
-                // It counts as cracked below 0.8 of as-new; a filter with much ash takes a larger hole for that.
-                while at_share(share) > 0.8 * as_new.1 && share < 0.99 {
-                    share = 1.0 - 0.8 * (1.0 - share);
-                }
-                fault.crack = Some(Crack { share });
-                at_share(share)
-            }
-            None => at_standard(&loaded, flow).ok_or(DoesNotFit)?,
-        };
-        let table = loaded.table(vehicle.largest_flow(), air.pressure, vehicle.silencer)?;
-        Ok(Self { vehicle, body, life, constants, fault, air, sensors, table, as_new, standard })
+        let as_new = (flow, at_standard(&new, flow)?);
+        let filled = fill(&vehicle, &body, &constants, &life, air, &mut fault, as_new)?;
+        // With more than this the car does not come on its own wheels.
+        if filled.standard > 20e3 {
+            return Err(DoesNotFit);
+        }
+        Ok(Self { vehicle, body, life, constants, fault, air, sensors, filled, as_new })
+    }
+
+    /// The same car with another life (soot, ash).
+    fn with_life(&self, life: Life) -> Result<Self, DoesNotFit> {
+        let mut fault = self.fault;
+        let filled =
+            fill(&self.vehicle, &self.body, &self.constants, &life, self.air, &mut fault, self.as_new)?;
+        Ok(Self {
+            vehicle: self.vehicle.clone(),
+            body: self.body,
+            life,
+            constants: self.constants,
+            fault: self.fault,
+            air: self.air,
+            sensors: self.sensors.clone(),
+            filled,
+            as_new: self.as_new,
+        })
+    }
+
+    /// This car after a regeneration that leaves `share` of the soot.
+    fn burnt(&self, draw: &mut Draw, share: f64, complete: bool) -> Option<Self> {
+        let mut life = self.life.clone();
+        life.soot *= share;
+        // After a partial burn the wall is bare under the cake that is left.
+        life.bare_wall = !complete;
+        life.since_regeneration = draw.uniform(0.5, 9.0);
+        if complete {
+            life.counts.0 += 1;
+        } else {
+            life.counts.1 += 1;
+        }
+        self.with_life(life).ok()
     }
 
     /// Pressure difference between the taps, Pa.
     #[must_use]
     pub fn drop(&self, flow: f64, temperature: f64) -> f64 {
         match self.fault.crack {
-            Some(crack) => {
-                cracked(|m| self.table.pressure_drop(m, temperature), flow, temperature, crack, self.as_new)
-            }
-            None => self.table.pressure_drop(flow, temperature),
+            Some(crack) => cracked(
+                |m| self.filled.table.pressure_drop(m, temperature),
+                flow,
+                temperature,
+                crack,
+                self.as_new,
+            ),
+            None => self.filled.table.pressure_drop(flow, temperature),
         }
     }
 
     /// Runs the car.
     pub fn run(&self, draw: &mut Draw, demands: &[Demand], warm: bool) -> Vec<Instant> {
+        self.run_burning(draw, demands, warm, None)
+    }
+
+    /// Runs the car; during a burn the filter goes over from this state to that of the car it is given.
+    fn run_burning(
+        &self,
+        draw: &mut Draw,
+        demands: &[Demand],
+        warm: bool,
+        burn: Option<(Burn, &Self)>,
+    ) -> Vec<Instant> {
         let faults: EngineFaults = self.fault.engine;
         let t = self.air.temperature;
         let start = if warm {
@@ -273,7 +372,19 @@ impl Car {
         } else {
             Start { coolant: t - 273.15 + draw.uniform(0.0, 8.0), pipe: t, filter: t }
         };
-        run(&self.vehicle, faults, self.air, start, demands, draw, |m, t| self.drop(m, t))
+        let heat = burn.map(|(b, _)| b);
+        run(&self.vehicle, faults, self.air, start, demands, heat, draw, |time, flow, temperature| {
+            let before = self.drop(flow, temperature);
+            match burn {
+                // The soot goes once the filter is hot, the faster the more there is.
+                Some((b, after)) if time > b.begin => {
+                    let hot = ((time - b.begin - 60.0) / (b.end - b.begin - 60.0)).clamp(0.0, 1.0);
+                    let left = (1.0 - hot).powi(2);
+                    before * left + after.drop(flow, temperature) * (1.0 - left)
+                }
+                _ => before,
+            }
+        })
     }
 
     /// The truth, given what was recorded.
@@ -289,9 +400,11 @@ impl Car {
             ash_load_g_per_l: self.life.ash,
             ash_mass_g: self.life.ash * volume,
             zero_kpa: self.sensors.zero,
-            standard_pressure_drop_kpa: self.standard / 1e3,
+            standard_pressure_drop_kpa: self.filled.standard / 1e3,
             standard_pressure_drop_as_new_kpa: self.as_new.1 / 1e3,
             filter_volume_l: volume,
+            soot_load_before_g_per_l: None,
+            proof_ratio: None,
             carries_information,
             additive: self.life.additive.clone(),
             two_zones: self.constants.outer.share > 0.0,
@@ -362,21 +475,40 @@ pub(crate) fn typed_readings(
 }
 
 fn make(draw: &mut Draw, name: String, plan: Plan) -> GeneratedCase {
-    let car = Car::draw(draw, plan);
+    let mut before = Car::draw(draw, plan);
+    if plan.session == Session::IdleOnly {
+        // The case that must come out as "cannot tell": at idle hardly any pressure.
+        let at_idle = |car: &Car| car.drop(0.6e-5 * car.vehicle.displacement * car.vehicle.idle, 390.0);
+        for _ in 0..12 {
+            let other = Car::draw(draw, plan);
+            if at_idle(&other) < at_idle(&before) {
+                before = other;
+            }
+        }
+        // Slow engines idle without much pulsation.
+        before.sensors.noise = before.sensors.noise.min(0.015);
+        before.sensors.pulsation = 0.0;
+    }
+    let incomplete = plan.fault.id == Some(FaultId::RegenerationIncomplete);
+    let after = plan.session.burns().then(|| {
+        let share = if incomplete { draw.uniform(0.35, 0.75) } else { draw.uniform(0.02, 0.12) };
+        before.burnt(draw, share, !incomplete)
+    });
+    let after = after.flatten();
+    let car = after.as_ref().unwrap_or(&before);
     let mut case = Case { schema: SCHEMA.to_owned(), title: Some(name.clone()), ..Case::default() };
     if draw.chance(0.5) {
-        case.ambient.pressure_kpa = Some((car.air.pressure / 100.0).round() / 10.0);
+        case.ambient.pressure_kpa = Some(round(car.air.pressure / 1e3, 0.1));
     }
     if draw.chance(0.5) {
-        case.ambient.temperature_degc = Some((car.air.temperature - 273.15).round());
+        case.ambient.temperature_degc = Some(round(car.air.temperature - 273.15, 1.0));
     }
     case.sensor.plumbing = if draw.chance(0.75) {
         Some(car.sensors.plumbing)
     } else {
         draw.chance(0.5).then_some(Plumbing::Unknown)
     };
-    car.life.tell(&mut draw.clone(), &car.vehicle, &car.body, &car.fault, &mut case);
-    draw.standard_normal();
+    car.life.tell(draw, &car.vehicle, &car.body, &car.fault, &mut case);
 
     let mut files = Vec::new();
     let mut form = "none";
@@ -391,63 +523,105 @@ fn make(draw: &mut Draw, name: String, plan: Plan) -> GeneratedCase {
         let truth = car.run(draw, &demands, true);
         let shown = show(&truth, &car.sensors, &car.fault, car.air, &Interruptions::default(), draw);
         let key_on_only = plan.session == Session::KeyOnOnly;
-        case.reading.extend(typed_readings(draw, &car, &demands, &shown, key_on_only));
+        case.reading.extend(typed_readings(draw, car, &demands, &shown, key_on_only));
         informative = !key_on_only && !car.fault.pressure_is_mute();
     }
-    let demands = match plan.session {
-        Session::Drive => {
-            let minutes = draw.uniform(10.0, 30.0);
-            let style = if car.life.trip < 9.0 {
-                Style::Town
-            } else {
-                draw.pick([Style::Mixed, Style::Mixed, Style::Town, Style::Fast])
-            };
-            let key_on = if draw.chance(0.6) { draw.uniform(3.0, 20.0) } else { 0.0 };
-            cycle::drive(draw, minutes, style, car.vehicle.heavy, key_on)
-        }
-        Session::Workshop => cycle::workshop(draw, car.vehicle.heavy),
-        Session::KeyOnOnly => cycle::key_on_only(30.0),
-        Session::IdleOnly => cycle::idle_only(draw.uniform(100.0, 240.0)),
-        Session::Typed => Vec::new(),
-    };
-    if !demands.is_empty() {
-        let warm = plan.session != Session::Drive || draw.chance(0.6);
-        let truth = car.run(draw, &demands, warm);
-        let interruptions = if plan.session == Session::Drive {
-            Interruptions::draw(draw, demands.len())
-        } else {
-            Interruptions::default()
-        };
+    for part in parts(draw, plan.session, &before, after.as_ref()) {
+        let driven = part.kind == RecordingKind::Drive;
+        let warm = !driven || part.burn.is_some() || draw.chance(0.6);
+        let truth = part.car.run_burning(draw, &part.demands, warm, part.burn);
+        let interruptions =
+            if driven { Interruptions::draw(draw, part.demands.len()) } else { Interruptions::default() };
         let shown = show(&truth, &car.sensors, &car.fault, car.air, &interruptions, draw);
-        let recorded = record(draw, &car, &shown);
+        let recorded = record(draw, part.car, &shown, part.stem);
         form = recorded.form;
         let step: f64 = if recorded.form == "j1939" { 0.1 } else { car.sensors.step };
         let drops = shown.iter().filter_map(|s| s.drop);
         let (low, high) = drops.fold((f64::MAX, f64::MIN), |(a, b), d| (a.min(d), b.max(d)));
         let moves = high - low > 2.01 * step.max(0.02);
-        informative |= plan.session != Session::KeyOnOnly && moves && !car.fault.pressure_is_mute();
-        if plan.session == Session::IdleOnly {
-            // At idle alone zero and soot cannot be told apart; nothing is claimed for it.
-            informative = false;
-        }
+        // A pressure that stands still tells soot only if it stands well above what a zero may be.
+        let stands = 0.5 * (low + high) > 0.5;
+        informative |=
+            plan.session != Session::KeyOnOnly && (moves || stands) && !car.fault.pressure_is_mute();
         case.recording.push(RecordingRow {
             odometer_km: None,
             time: None,
             order: None,
             note: None,
             file: recorded.file.clone(),
-            role: Some(Role::Now),
-            kind: Some(if plan.session == Session::Drive {
-                RecordingKind::Drive
-            } else {
-                RecordingKind::Workshop
-            }),
+            role: Some(part.role),
+            kind: Some(part.kind),
             columns: recorded.columns,
         });
         files.push((recorded.file, recorded.bytes));
     }
-    let truth = car.truth(plan.session, form, informative);
+    let mut truth = car.truth(plan.session, form, informative);
+    if let Some(after) = &after {
+        truth.soot_load_before_g_per_l = Some(before.life.soot);
+        truth.proof_ratio = Some(after.filled.viscous / before.filled.viscous);
+    }
     GeneratedCase { name, case, files, truth }
+}
+
+/// One recording of a case.
+struct Part<'a> {
+    demands: Vec<Demand>,
+    car: &'a Car,
+    burn: Option<(Burn, &'a Car)>,
+    role: Role,
+    kind: RecordingKind,
+    stem: &'static str,
+}
+
+fn parts<'a>(draw: &mut Draw, session: Session, before: &'a Car, after: Option<&'a Car>) -> Vec<Part<'a>> {
+    let heavy = before.vehicle.heavy;
+    let workshop = |demands, car, role, stem| Part {
+        demands,
+        car,
+        burn: None,
+        role,
+        kind: RecordingKind::Workshop,
+        stem,
+    };
+    match session {
+        Session::Drive | Session::DriveWithRegeneration => {
+            let burning = after.filter(|_| session == Session::DriveWithRegeneration);
+            let minutes = if burning.is_some() { draw.uniform(24.0, 36.0) } else { draw.uniform(10.0, 30.0) };
+            let style = match burning {
+                Some(_) => draw.pick([Style::Mixed, Style::Fast]),
+                None if before.life.trip < 9.0 => Style::Town,
+                None => draw.pick([Style::Mixed, Style::Mixed, Style::Town, Style::Fast]),
+            };
+            let key_on = if draw.chance(0.6) { draw.uniform(3.0, 20.0) } else { 0.0 };
+            let burn = burning.map(|after| {
+                let begin = draw.uniform(330.0, 500.0);
+                let minutes =
+                    if after.life.bare_wall { draw.uniform(3.0, 6.0) } else { draw.uniform(8.0, 13.0) };
+                let peak = if before.life.additive.is_some() { 500.0..570.0 } else { 580.0..640.0 };
+                let target = 273.15 + draw.uniform(peak.start, peak.end);
+                (Burn { begin, end: begin + 60.0 * minutes, target }, after)
+            });
+            let demands = cycle::drive(draw, minutes, style, heavy, key_on);
+            vec![Part {
+                demands,
+                car: before,
+                burn,
+                role: Role::Now,
+                kind: RecordingKind::Drive,
+                stem: "recording",
+            }]
+        }
+        Session::Workshop => vec![workshop(cycle::workshop(draw, heavy), before, Role::Now, "recording")],
+        Session::KeyOnOnly => vec![workshop(cycle::key_on_only(30.0), before, Role::Now, "recording")],
+        Session::IdleOnly => {
+            vec![workshop(cycle::idle_only(draw.uniform(100.0, 240.0)), before, Role::Now, "recording")]
+        }
+        Session::BeforeAfter => vec![
+            workshop(cycle::workshop(draw, heavy), before, Role::Before, "before"),
+            workshop(cycle::workshop(draw, heavy), after.unwrap_or(before), Role::After, "after"),
+        ],
+        Session::Typed => Vec::new(),
+    }
 }
 
 struct Recorded {
@@ -457,7 +631,7 @@ struct Recorded {
     columns: std::collections::BTreeMap<String, String>,
 }
 
-fn record(draw: &mut Draw, car: &Car, shown: &[Shown]) -> Recorded {
+fn record(draw: &mut Draw, car: &Car, shown: &[Shown], stem: &str) -> Recorded {
     let none = std::collections::BTreeMap::new();
     let kind = draw.weighted(&[0.85, 0.15]);
     let zipped = draw.chance(0.25);
@@ -465,7 +639,7 @@ fn record(draw: &mut Draw, car: &Car, shown: &[Shown]) -> Recorded {
         let shape = columns::Shape::draw(draw);
         let every = draw.pick([2, 5, 10]);
         let (bytes, columns) = columns::write(shown, shape, every);
-        return Recorded { file: "recording.csv".to_owned(), bytes, form: "csv", columns };
+        return Recorded { file: format!("{stem}.csv"), bytes, form: "csv", columns };
     }
     let form = if draw.chance(0.8) { candump::Form::Compact } else { candump::Form::Screen };
     let background = if draw.chance(0.3) { draw.uniform(2.0, 12.0) } else { 0.0 };
@@ -501,9 +675,7 @@ fn record(draw: &mut Draw, car: &Car, shown: &[Shown]) -> Recorded {
     };
     let text = log.finish().into_bytes();
     match gzip(&text) {
-        Ok(bytes) if zipped => {
-            Recorded { file: "recording.log.gz".to_owned(), bytes, form: name, columns: none }
-        }
-        _ => Recorded { file: "recording.log".to_owned(), bytes: text, form: name, columns: none },
+        Ok(bytes) if zipped => Recorded { file: format!("{stem}.log.gz"), bytes, form: name, columns: none },
+        _ => Recorded { file: format!("{stem}.log"), bytes: text, form: name, columns: none },
     }
 }

@@ -113,6 +113,8 @@ pub struct Shown {
     pub drop: Option<f64>,
     /// Supply, V.
     pub supply: f64,
+    /// The controller says that it burns soot.
+    pub burning: bool,
 }
 
 /// Stretches in which something goes missing or stands still.
@@ -239,6 +241,7 @@ pub fn show(
             drop: (!Interruptions::hit(&interruptions.missing, i))
                 .then(|| (drop / sensors.step).round() * sensors.step),
             supply: if now.running { 14.1 } else { 12.3 } + draw.normal(0.0, 0.03),
+            burning: now.burning,
         });
     }
     out

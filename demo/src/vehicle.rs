@@ -186,6 +186,17 @@ pub struct Start {
     pub filter: f64,
 }
 
+/// A regeneration that the controller starts on the way.
+#[derive(Debug, Clone, Copy)]
+pub struct Burn {
+    /// Beginning, s.
+    pub begin: f64,
+    /// End, s.
+    pub end: f64,
+    /// Gas before the filter, K.
+    pub target: f64,
+}
+
 /// The truth at one instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Instant {
@@ -231,18 +242,22 @@ pub struct Instant {
     pub downstream: f64,
     /// Difference between the taps, kPa.
     pub drop: f64,
+    /// The controller burns soot.
+    pub burning: bool,
 }
 
-/// Runs the car through `demands`; `drop` gives the difference between the taps in Pa from flow (kg/s) and
-/// filter temperature (K).
+/// Runs the car through `demands`; `drop` gives the difference between the taps in Pa from time (s), flow
+/// (kg/s) and filter temperature (K).
+#[allow(clippy::too_many_arguments)] // One call in one place; a struct would only rename the list.
 pub fn run(
     vehicle: &Vehicle,
     faults: EngineFaults,
     air: Air,
     start: Start,
     demands: &[Demand],
+    burn: Option<Burn>,
     draw: &mut Draw,
-    drop: impl Fn(f64, f64) -> f64,
+    drop: impl Fn(f64, f64, f64) -> f64,
 ) -> Vec<Instant> {
     let dt = 1.0 / STEPS as f64;
     let swept = vehicle.displacement * 1e-3;
@@ -263,6 +278,7 @@ pub fn run(
     let mut idle_time = 0.0;
     let mut gear = 0;
     let mut swing = 0.0;
+    let mut heat = 0.0;
     for (i, demand) in demands.iter().enumerate() {
         let (speed, target_rpm, running) = match *demand {
             Demand::KeyOn => (0.0, 0.0, false),
@@ -327,6 +343,12 @@ pub fn run(
         let slow = (1.0 - (rpm - 2400.0).max(0.0) / 800.0).clamp(0.0, 1.0);
         let at_idle = if load < 0.06 && speed < 1.0 { vehicle.egr_idle } else { 1.0 };
         let mut command = if turning { warm * light * slow * at_idle } else { 0.0 };
+        let now = i as f64 * dt;
+        let burning = burn.is_some_and(|b| turning && (b.begin..b.end).contains(&now));
+        if burning {
+            // Late fuel heats the exhaust; recirculation is shut.
+            command = 0.0;
+        }
         if closes_at_idle && idle_time > 60.0 {
             command = 0.0;
         }
@@ -343,7 +365,7 @@ pub fn run(
         };
         let fresh = cylinder * (1.0 - recirculated);
         // Smoke limit: the controller gives no more fuel than the air it believes in can burn.
-        fuel = fuel.min(fresh / 16.5);
+        fuel = (fuel + if burning { 0.012 * fresh } else { 0.0 }).min(fresh / 16.5);
         let gauge = (manifold - ambient_kpa).max(0.0);
         let meter = fresh * (1.0 + faults.boost_leak * (0.06 + 0.9 * (gauge / 45.0).min(1.3)));
         // Coolant.
@@ -378,6 +400,8 @@ pub fn run(
             gas_temperature -= share * (gas_temperature - *pipe);
         }
         let before = gas_temperature + if fuel > 0.05 && gas_temperature > 470.0 { 6.0 } else { 0.0 };
+        heat += dt / 35.0 * (if burning { 1.0 } else { 0.0 } - heat);
+        let before = before + heat * burn.map_or(0.0, |b| (b.target - before).max(0.0));
         let mut t = before;
         for cell in &mut cells {
             let given = flow_heat * (t - *cell);
@@ -390,7 +414,7 @@ pub fn run(
         let filter = cells.iter().sum::<f64>() / 4.0;
         let flow = exhaust * 1e-3;
         out.push(Instant {
-            t: i as f64 * dt,
+            t: now,
             running,
             speed,
             rpm: if rpm < 60.0 { 0.0 } else { (rpm + swing * 2.0).max(0.0) },
@@ -410,7 +434,8 @@ pub fn run(
             filter,
             after: cells[3],
             downstream: if flow > 0.0 { vehicle.silencer.back_pressure(flow, cells[3]) / 1e3 } else { 0.0 },
-            drop: drop(flow, filter) / 1e3,
+            drop: drop(now, flow, filter) / 1e3,
+            burning,
         });
     }
     out
@@ -432,7 +457,7 @@ mod tests {
         };
         let air = Air { pressure: 99_000.0, temperature: 288.0 };
         let start = Start { coolant: 80.0, pipe: 400.0, filter: 400.0 };
-        let out = run(&vehicle, EngineFaults::default(), air, start, &demands, &mut draw, |m, t| {
+        let out = run(&vehicle, EngineFaults::default(), air, start, &demands, None, &mut draw, |_, m, t| {
             4e4 * m * (t / 573.15).powf(1.7)
         });
         (vehicle, out)
@@ -467,7 +492,7 @@ mod tests {
             assert!((3.0..16.0).contains(&idle.air), "idle air {} g/s", idle.air);
             let litres_per_hour = idle.fuel * 3600.0 / 835.0;
             assert!((0.2..1.3).contains(&litres_per_hour), "idle {litres_per_hour} L/h");
-            let held = out.iter().filter(|i| i.rpm > 2400.0 && i.rpm < 2600.0).next_back().unwrap();
+            let held = out.iter().rfind(|i| i.rpm > 2400.0 && i.rpm < 2600.0).unwrap();
             assert!((12.0..75.0).contains(&held.air), "2500 rpm {} g/s", held.air);
         }
     }

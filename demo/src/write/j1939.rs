@@ -110,9 +110,8 @@ pub fn data(group: u32, s: &Shown, slow: &Slow, style: &Style) -> Option<[u8; 8]
             d[0] = byte(s.barometer, 0.5, 0.0);
         }
         0xFD7C => {
-            // No lamp, nothing active, no need, nothing inhibited.
-            d = [0xF8, 0xC0 | 0x80, 0x00, 0x00, 0x00, 0x00, 0xC0, 0xFF];
-            d[1] = 0b1000_0000;
+            // No lamp, no need, nothing inhibited, automatic start allowed; SPN 3700 tells of a burn.
+            d = [0xF8, 0x80 | u8::from(s.burning) << 2, 0x00, 0x00, 0x00, 0x00, 0x01, 0xFF];
         }
         0xFD7B if style.controller_load => {
             d[0] = byte(slow.soot, 1.0, 0.0);

@@ -140,7 +140,8 @@ pub fn data(pid: u8, s: &Shown, slow: &Slow, style: &Style) -> Option<Vec<u8>> {
         }
         0x8B if style.status => {
             let (time, distance) = (word(slow.mean_time), word(slow.mean_distance));
-            vec![0x73, 0, byte(slow.trigger * 2.55), time[0], time[1], distance[0], distance[1]]
+            let state = if s.burning { 0x03 } else { 0x00 };
+            vec![0x73, state, byte(slow.trigger * 2.55), time[0], time[1], distance[0], distance[1]]
         }
         0xA6 => ((slow.odometer * 10.0) as u32).to_be_bytes().to_vec(),
         _ => return None,
