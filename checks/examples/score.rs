@@ -23,8 +23,13 @@ fn main() -> Result<(), Box<dyn Error>> {
         return Err(format!("{folder}: no folder with case.toml and truth.json in it").into());
     }
     let began = Instant::now();
-    let answered = answer_all(&folders, Knowledge::built_in())?;
+    let (answered, refused): (Vec<_>, Vec<_>) =
+        answer_all(&folders, Knowledge::built_in()).into_iter().partition(Result::is_ok);
+    let answered: Vec<Answered> = answered.into_iter().flatten().collect();
     println!("{} cases in {:.1} s", answered.len(), began.elapsed().as_secs_f64());
+    for reason in refused.into_iter().filter_map(Result::err) {
+        println!("refused, not scored: {reason}");
+    }
 
     print("all cases", &answered.iter().collect::<Vec<_>>());
     let sessions: std::collections::BTreeSet<&str> =

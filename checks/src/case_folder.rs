@@ -7,7 +7,7 @@ use infer::assessment::{Assessment, Estimate};
 use infer::{Evidence, assess};
 use recording::{Options, Recording, read_path};
 use std::error::Error;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A case and its decoded recordings.
 #[derive(Debug, Clone, PartialEq)]
@@ -172,13 +172,12 @@ pub struct Answered {
     pub without_pressure: scoring::Answer,
 }
 
-/// Answers a list of case folders (each with `case.toml` and `truth.json`) on all cores.
-///
-/// # Errors
-/// The first folder that cannot be read.
-pub fn answer_all(folders: &[std::path::PathBuf], knowledge: &Knowledge) -> Result<Vec<Answered>, String> {
+/// Answers a list of case folders (each with `case.toml` and `truth.json`) on all cores, in their order.
+/// A folder that cannot be read gives the reason.
+#[must_use]
+pub fn answer_all(folders: &[PathBuf], knowledge: &Knowledge) -> Vec<Result<Answered, String>> {
     let workers = std::thread::available_parallelism().map_or(1, usize::from);
-    let one = |folder: &std::path::PathBuf| -> Result<Answered, String> {
+    let one = |folder: &PathBuf| -> Result<Answered, String> {
         let case = CaseFolder::open(&folder.join("case.toml")).map_err(|e| e.to_string())?;
         Ok(Answered {
             truth: TruthFile::open(&folder.join("truth.json")).map_err(|e| e.to_string())?,
@@ -186,18 +185,14 @@ pub fn answer_all(folders: &[std::path::PathBuf], knowledge: &Knowledge) -> Resu
             without_pressure: answer(&case.without_pressure().assess(knowledge)),
         })
     };
-    let parts = std::thread::scope(|scope| {
+    std::thread::scope(|scope| {
         let handles: Vec<_> = folders
             .chunks(folders.len().div_ceil(workers).max(1))
-            .map(|part| scope.spawn(move || part.iter().map(one).collect::<Result<Vec<_>, _>>()))
+            .map(|part| scope.spawn(move || part.iter().map(one).collect::<Vec<_>>()))
             .collect();
-        handles
-            .into_iter()
-            .map(|h| h.join().unwrap_or_else(|_| Err("an assessment panicked".into())))
-            .collect()
-    });
-    let parts: Vec<Result<Vec<Answered>, String>> = parts;
-    Ok(parts.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())
+        let panicked = |_| vec![Err("an assessment panicked".to_owned())];
+        handles.into_iter().flat_map(|h| h.join().unwrap_or_else(panicked)).collect()
+    })
 }
 
 /// The scores of a batch beside those of the same program without pressure; `None` for an empty batch.

@@ -18,7 +18,8 @@ fn sound(recording: &Recording, input: &[u8]) {
         assert!(signal.time_s.windows(2).all(|w| w[0] <= w[1]), "{}: time runs backwards", signal.source);
     }
     assert!(recording.duration_s.is_finite() && recording.duration_s >= 0.0);
-    let nothing = recording.signals.is_empty() && recording.counts.frames == 0 && recording.counts.rows == 0;
+    // A table that was cut within its first line has lost nothing.
+    let nothing = recording.signals.is_empty() && recording.counts.frames == 0 && recording.counts.lines != 1;
     assert!(!nothing || !recording.problems.is_empty(), "{} bytes vanished without a word", input.len());
     for problem in &recording.problems {
         assert!(!problem.what.is_empty() && !problem.what_to_do.is_empty(), "{problem:?}");
@@ -154,6 +155,9 @@ fn below(random: &mut ChaCha8Rng, n: usize) -> usize {
 /// One random change of a text.
 fn alter(text: &str, random: &mut ChaCha8Rng) -> String {
     let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    if lines.is_empty() {
+        return WORDS[below(random, WORDS.len())].to_owned();
+    }
     let at = below(random, lines.len());
     match below(random, 8) {
         0 => drop(lines.remove(at)),
