@@ -535,8 +535,11 @@ fn make(draw: &mut Draw, name: String, plan: Plan) -> GeneratedCase {
         let shown = show(&truth, &car.sensors, &car.fault, car.air, &interruptions, draw);
         let recorded = record(draw, part.car, &shown, part.stem);
         form = recorded.form;
-        let step: f64 = if recorded.form == "j1939" { 0.1 } else { car.sensors.step };
-        let drops = shown.iter().filter_map(|s| s.drop);
+        let j1939 = recorded.form == "j1939";
+        let step: f64 = if j1939 { 0.1 } else { car.sensors.step };
+        // The first seconds, in which the engine comes up to speed, do not count; J1939 knows nothing below zero.
+        let drops = shown.iter().skip(6 * STEPS).filter_map(|s| s.drop);
+        let drops = drops.map(|d| if j1939 { d.max(0.0) } else { d });
         let (low, high) = drops.fold((f64::MAX, f64::MIN), |(a, b), d| (a.min(d), b.max(d)));
         let moves = high - low > 2.01 * step.max(0.02);
         // A pressure that stands still tells soot only if it stands well above what a zero may be.
