@@ -41,6 +41,39 @@ unit = "km"
     let case: Case = toml::from_str(t).unwrap();
     let k = facts::Knowledge::built_in();
     let t0 = std::time::Instant::now();
+    let b = infer::balance::balance(&case, &infer::balance::AdditivePrior::default(), None);
+    println!("balance {:?} {}", t0.elapsed(), b.log_evidence.len());
+    let t0 = std::time::Instant::now();
+    let h = infer::hypothesis::enumerate(|_| 0.03, 0.04);
+    let p = infer::prior::Priors::new(&case, &[], true);
+    let st = infer::summary::Standard::new(0.05, 1e5);
+    let d = infer::posterior::PressureData::default();
+    let q = infer::posterior::posterior(
+        &h,
+        &p,
+        &d,
+        &infer::signs::Signs::default(),
+        &st,
+        &|_| 0.0,
+        infer::posterior::Effort::PRIOR,
+    );
+    println!("prior run {:?} hyps {} eff {}", t0.elapsed(), h.len(), q.effective);
+    let t0 = std::time::Instant::now();
+    let mut d = d;
+    let rows: Vec<_> =
+        (1..20).map(|i| (st.row(0.004 * f64::from(i), 500.0, 1.0), 0.1 * f64::from(i), 0.02)).collect();
+    d.controller = Some(infer::summary::Block::from_rows(&rows));
+    let q = infer::posterior::posterior(
+        &h,
+        &p,
+        &d,
+        &infer::signs::Signs::default(),
+        &st,
+        &|_| 0.0,
+        infer::posterior::Effort::FULL,
+    );
+    println!("full run {:?} hyps {} eff {}", t0.elapsed(), h.len(), q.effective);
+    let t0 = std::time::Instant::now();
     let a = infer::assess(&infer::Evidence { case: &case, recordings: &[], knowledge: k });
     println!("{:?}", t0.elapsed());
     println!("{:#?}", a.filter);

@@ -554,9 +554,9 @@ pub struct Effort {
 
 impl Effort {
     /// For the answer.
-    pub const FULL: Self = Self { first: 5000, second: 5000 };
+    pub const FULL: Self = Self { first: 3000, second: 3000 };
     /// For the answer without pressure readings and recordings.
-    pub const PRIOR: Self = Self { first: 4000, second: 0 };
+    pub const PRIOR: Self = Self { first: 3000, second: 0 };
 }
 
 /// Weighs all hypotheses.
@@ -722,7 +722,7 @@ impl Posterior {
         out
     }
 
-    /// Weighted draws of everything a figure is made of.
+    /// Draws of everything a figure is made of: [`DRAWS`] picks by systematic resampling.
     #[must_use]
     pub fn draws(
         &self,
@@ -733,85 +733,82 @@ impl Posterior {
         joint: &dyn Fn(usize) -> f64,
     ) -> Draws {
         let weights = self.sensor_weights(hypotheses, undoped, Some(joint));
+        let points = Points::new(3);
         let mut out = Draws::default();
-        for (n, (s, w)) in self.samples.iter().zip(&weights).enumerate() {
+        let (mut sum, mut made) = (0.0, 0_usize);
+        for (s, w) in self.samples.iter().zip(&weights) {
             for (k, mode) in SensorMode::ALL.into_iter().enumerate() {
-                if w[k] < 1e-9 {
-                    continue;
+                sum += w[k];
+                while made < DRAWS && (made as f64 + 0.5) / (DRAWS as f64) < sum {
+                    let u = std::array::from_fn(|j| points.at(made, j));
+                    draw(s, mode, u, p, d, &mut out);
+                    made += 1;
                 }
-                self.draw(n, s, mode, w[k], p, d, &mut out);
             }
         }
         out
     }
+}
 
-    #[allow(clippy::too_many_arguments)]
-    fn draw(
-        &self,
-        n: usize,
-        s: &Sample,
-        mode: SensorMode,
-        weight: f64,
-        p: &Priors,
-        d: &PressureData,
-        out: &mut Draws,
-    ) {
-        let parts = components(mode, s, p.one_hose);
-        let fits: Vec<(f64, Option<(Vector, Matrix)>)> = parts
-            .iter()
-            .map(|c| match &d.controller {
-                Some(b) => {
-                    let (log, post) = fit(b, c, true);
-                    (c.weight.ln() + log, post)
-                }
-                None => (c.weight.ln(), None),
-            })
-            .collect();
-        let top = fits.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
-        let sum: f64 = fits.iter().map(|f| (f.0 - top).exp()).sum();
-        let mut left = (0.5 + n as f64 * 0.618_033_988_749_895).fract() * sum;
-        let mut pick = 0;
-        for (i, f) in fits.iter().enumerate() {
-            pick = i;
-            left -= (f.0 - top).exp();
-            if left <= 0.0 {
-                break;
+/// Count of equally weighted draws that figures are made of: the 5 % quantile is then good to a fortieth
+/// of the interval.
+const DRAWS: usize = 3000;
+
+/// One draw of the linear part given a sample and a sensor mode; `u` are uniform numbers.
+fn draw(s: &Sample, mode: SensorMode, u: [f64; 3], p: &Priors, d: &PressureData, out: &mut Draws) {
+    let (z_pressure, z_zero) = (normal_quantile(u[1]), normal_quantile(u[2]));
+    let parts = components(mode, s, p.one_hose);
+    let fits: Vec<(f64, Option<(Vector, Matrix)>)> = parts
+        .iter()
+        .map(|c| match &d.controller {
+            Some(b) => {
+                let (log, post) = fit(b, c, true);
+                (c.weight.ln() + log, post)
             }
+            None => (c.weight.ln(), None),
+        })
+        .collect();
+    let top = fits.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
+    let sum: f64 = fits.iter().map(|f| (f.0 - top).exp()).sum();
+    let mut left = u[0] * sum;
+    let mut pick = 0;
+    for (i, f) in fits.iter().enumerate() {
+        pick = i;
+        left -= (f.0 - top).exp();
+        if left <= 0.0 {
+            break;
         }
-        let c = &parts[pick];
-        let (mean, cov) = match &fits[pick].1 {
-            Some((m, v)) => (*m, *v),
-            None => (c.mean, Matrix::from_diagonal(&c.sd.component_mul(&c.sd))),
-        };
-        // The draw of the standard pressure drop moves along the direction that matters for it.
-        let direction = Vector::from([
-            0.0,
-            c.viscous_gain.map_or(0.0, |g| 1.0 / g),
-            0.0,
-            c.inertial_gain.map_or(0.0, |g| 1.0 / g),
-            0.0,
-        ]);
-        let variance = (direction.transpose() * cov * direction)[(0, 0)].max(0.0);
-        let shift = if variance > 0.0 {
-            cov * direction * (s.x[at::DRAW] / variance.sqrt())
-        } else {
-            Vector::zeros()
-        };
-        let beta = mean + shift;
-        let spread = 1.0 + 0.05 * s.x[at::DRAW];
-        let viscous = c.viscous_gain.map_or(s.now * spread, |g| beta[1] / g);
-        let inertial = c.inertial_gain.map_or(s.inertial, |g| beta[3] / g).max(0.0);
-        let zero = mean[0] + cov[(0, 0)].max(0.0).sqrt() * s.x[at::DRAW_ZERO];
-        let as_new = s.new + inertial;
-        out.weight.push(weight);
-        out.soot.push(s.x[at::SOOT].exp());
-        out.ash.push(s.x[at::ASH].exp());
-        out.volume.push(s.volume_l);
-        out.zero.push(zero);
-        out.standard.push((viscous + inertial).max(0.0));
-        out.standard_new.push(as_new);
-        out.beta.push(beta.into());
-        out.beta_new.push([0.0, s.new, 0.0, inertial, 0.0]);
-        out.x.push(s.x);
     }
+    let c = &parts[pick];
+    let (mean, cov) = match &fits[pick].1 {
+        Some((m, v)) => (*m, *v),
+        None => (c.mean, Matrix::from_diagonal(&c.sd.component_mul(&c.sd))),
+    };
+    // The draw of the standard pressure drop moves along the direction that matters for it.
+    let direction = Vector::from([
+        0.0,
+        c.viscous_gain.map_or(0.0, |g| 1.0 / g),
+        0.0,
+        c.inertial_gain.map_or(0.0, |g| 1.0 / g),
+        0.0,
+    ]);
+    let variance = (direction.transpose() * cov * direction)[(0, 0)].max(0.0);
+    let shift =
+        if variance > 0.0 { cov * direction * (z_pressure / variance.sqrt()) } else { Vector::zeros() };
+    let beta = mean + shift;
+    let spread = 1.0 + 0.05 * z_pressure;
+    let viscous = c.viscous_gain.map_or(s.now * spread, |g| beta[1] / g);
+    let inertial = c.inertial_gain.map_or(s.inertial, |g| beta[3] / g).max(0.0);
+    let zero = mean[0] + cov[(0, 0)].max(0.0).sqrt() * z_zero;
+    let as_new = s.new + inertial;
+    out.weight.push(1.0);
+    out.soot.push(s.x[at::SOOT].exp());
+    out.ash.push(s.x[at::ASH].exp());
+    out.volume.push(s.volume_l);
+    out.zero.push(zero);
+    out.standard.push((viscous + inertial).max(0.0));
+    out.standard_new.push(as_new);
+    out.beta.push(beta.into());
+    out.beta_new.push([0.0, s.new, 0.0, inertial, 0.0]);
+    out.x.push(s.x);
 }

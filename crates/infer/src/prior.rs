@@ -38,12 +38,8 @@ pub mod coordinate {
     pub const CONES: usize = 12;
     /// ln sensor gain.
     pub const GAIN: usize = 13;
-    /// Standard normal for the draw of the linear part.
-    pub const DRAW: usize = 14;
-    /// Standard normal for the draw of the zero.
-    pub const DRAW_ZERO: usize = 15;
     /// Count.
-    pub const COUNT: usize = 16;
+    pub const COUNT: usize = 14;
 }
 use coordinate as at;
 

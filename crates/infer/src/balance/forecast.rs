@@ -44,8 +44,8 @@ impl Outlook {
                 let mut cov = [[0.0; 3]; 3];
                 let missed_var_km = rest.iter().map(|p| p.weight / weight * p.missed_var_km).sum();
                 for p in &rest {
-                    for i in 0..3 {
-                        mean[i] += p.weight / weight * p.mean[i];
+                    for (m, x) in mean.iter_mut().zip(&p.mean) {
+                        *m += p.weight / weight * x;
                     }
                 }
                 for p in &rest {

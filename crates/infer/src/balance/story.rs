@@ -445,11 +445,8 @@ fn step(odometer_km: f64, day: f64, rows: &[&(Place, Item)]) -> Step {
         for way in &ways {
             for &at in places {
                 let agrees = way.iter().zip(&looks).all(|(&other, (p, _))| {
-                    match (p.against(&looks[i].0), other.cmp(&at)) {
-                        (Some(Ordering::Less), Ordering::Greater) => false,
-                        (Some(Ordering::Greater), Ordering::Less) => false,
-                        _ => true,
-                    }
+                    let told = p.against(&looks[i].0);
+                    other == at || told.is_none_or(|t| t == Ordering::Equal || t == other.cmp(&at))
                 });
                 if agrees {
                     let mut w = way.clone();
