@@ -26,7 +26,7 @@ plain-next-read-pressure = Next: read the differential pressure with the key on 
 ## What not to do
 
 plain-not-start = Do not switch on and do not start: AUS 32 may be in the fuel, and one crank takes it past the high-pressure pump.
-plain-not-regenerate = Do not start a service regeneration: soot may be as high as { $p95 } g/L, and so much of it can burn hot enough to crack the filter.
+plain-not-regenerate = No service regeneration before the soot is shown to be within the filter's safe limit: it may be as high as { $p95 } g/L, and so much can burn hot enough to crack the filter.
 plain-not-burn-ash = Do not try to burn it off: ash does not burn. A regeneration only heats a full filter.
 plain-not-condemn-filter = Do not condemn the filter on this pressure reading: the reading itself is in doubt. Check sensor and hoses first.
 plain-not-clear-codes = Do not clear the fault memory before it is read and saved: what is cleared cannot be read again.
@@ -78,6 +78,7 @@ would-observe = { $observation-question } ({ $minutes } min)
 balance-question-fault = Does the additive balance, and if not, why?
 balance-reason-nothing-measured = Content and counter were never read, so nothing can be balanced.
 balance-reason-content-not-measured = The content of the reservoir was never weighed and its level never read.
+balance-reason-counter-not-read = The content was measured, but the controller's counter was never read beside it.
 balance-reason-too-short = Since the last look at the content too little was used; the set dose must have drawn { $drawn-ml } mL to show a fault.
 balance-reason-too-wide = What left the reservoir is known to { $per-cent } % only; a dose a quarter too low hides in that.
 balance-weigh-now = The reservoir weighed now (gross, tare, and the step of the scale).
@@ -162,7 +163,6 @@ cell-cannot-tell-range = (between { $from } and { $to } before any reading)
 row-soot-load = soot load
 row-soot-mass = soot mass
 row-ash-mass = ash mass
-row-ash-load = ash load
 row-zero = sensor at no flow
 row-standard = standard pressure drop
 row-standard-new = the same as new
@@ -181,7 +181,8 @@ row-left-now = left
 row-unexplained = unexplained
 note-standard = Standard pressure drop: at { $flow } g/s exhaust of 300 degC. Filter volume taken: { $volume } L.
 note-due = Windows to the reserve of { $reserve } L hold eight times in ten.
-note-rest = all else together
+fig-due = To the reserve of { $reserve } L: { $km } km ({ $km-from } to { $km-to }), { $days } days ({ $days-from } to { $days-to }); these windows hold eight times in ten.
+note-rest = each of the others
 note-open-reason = { $reason } Would decide:
 note-proof = { $reason } Ratio after to before: { $p50 } ({ $p05 } to { $p95 }); improved with { $percent } of 100.
 none-fault = nothing is wrong
@@ -192,7 +193,6 @@ note-report = Report: { $path }
 ## The report
 
 page-title = { $title } · sootwright
-page-kind-told = Assessment
 page-untitled = one car
 page-skip = To the answer
 fig-pressure = Pressure against flow
@@ -205,7 +205,7 @@ fig-fitted = this filter
 fig-as-new = as new
 fig-recording = The recording { $file }
 fig-recording-label = Pressure, exhaust flow and temperature of { $file } over { $minutes } minutes, with the stretches that were used
-fig-recording-caption = Bars above: stretches used. Hatched: regeneration. Crossed: left out (engine off, gaps, sensor at its end or frozen).
+fig-recording-caption = Heavy line above: stretches used. Hatched from top to foot: regeneration. Hatched along the foot: left out (engine off, gaps, sensor at its end or frozen).
 fig-strip-pressure = pressure, kPa
 fig-strip-flow = air or exhaust flow, g/s
 fig-strip-speed = engine speed, rpm
@@ -226,7 +226,6 @@ page-provenance = Made from
 page-made = Made by sootwright { $version } on { $time } (UTC).
 page-units = Units: pressure kPa, exhaust flow g/s, temperature degC, soot and ash g or g per litre of filter volume, additive litres. Intervals hold nine times in ten unless said otherwise.
 page-hash = blake3
-page-knowledge = knowledge
 page-read-only = This program only reads. Nothing was written to the car.
 
 ## What a recording holds (decode)
@@ -249,7 +248,6 @@ col-count = samples
 col-rate = per s
 col-smallest = from
 col-largest = to
-col-step = step
 col-gap = longest gap, s
 col-code = code
 col-memory = memory
@@ -272,8 +270,6 @@ demo-next = Next, a case of your own: copy that case.toml and type what you read
 
 ## Additive commands
 
-out-settled = Settled: { $fluid }
-out-not-settled = Not settled
 out-candidates = What it may be, of 100
 out-next-tests = Next tests, the most telling first
 out-test = { $test }: { $bits } bit in { $minutes } min
@@ -284,7 +280,6 @@ test-refractive = refractometer
 test-look = look in clear glass
 test-drop_in_water = drop in water
 test-label = label or code
-out-pour = The pour
 out-dose = { $volume } mL of concentrate per L of fuel make { $metal } mg metal per kg of fuel.
 out-dose-use = Use { $use } mL per 1000 km.
 out-dose-range = { $litres } L last { $km } km.
@@ -295,7 +290,6 @@ out-fill-stops = The flow stops by itself, likelier than not.
 out-fill-mass = Stop when { $p50 } g have moved ({ $p05 } to { $p95 }); { $tube } g stay in a tube that was empty.
 out-levers = What makes it faster
 out-lever = { $say } Saves { $p50 } min ({ $p05 } to { $p95 }).
-out-lever-open = { $say }
 out-take = Take { $ml } mL from { $container }, lot { $lot }.
 out-short = The shelf is short of { $ml } mL.
 out-refused = Left out (out of date or blocked): { $list }.
@@ -307,7 +301,6 @@ out-demand = Expected need { $mean } L, standard deviation { $sd } L.
 out-lot-cars = Lot { $lot } went into: { $cars }.
 out-save-first = Save first
 out-values = Values to enter
-out-value = { $value } { $unit }: { $say }
 out-believes = Afterwards it believes { $ml } mL.
 out-leave = Leave alone
 out-slips = Slips
@@ -368,7 +361,6 @@ cli-example = Print an example of the facts and stop
 error-read = { $path }: cannot be read: { $why }; check the path and the permissions
 error-write = { $path }: cannot be written: { $why }; choose another place
 error-not-text = { $path }:{ $line }: this is not UTF-8 text; save the file as UTF-8
-error-recording = { $path }: { $why }
 error-refused = { $count ->
     [one] The case was refused for one fault; mend it and start again.
    *[other] The case was refused for { $count } faults; mend them and start again.
@@ -376,7 +368,7 @@ error-refused = { $count ->
 error-facts = { $path }:{ $line }:{ $column }: { $why }; see --example for the form
 error-physics = { $path }: { $why }
 error-needs-facts = Give a file of facts, or --example to print one.
-error-tells-nothing = Neither the soot nor the fault is told by these facts. See "Cannot tell" above for what would decide it.
+error-tells-nothing = Neither the soot nor the fault is told by these facts. The list of what it cannot tell says what would decide it.
 error-json = The answer could not be written as JSON: { $why }
 error-internal-demo = The demo could not be written: { $why }
 

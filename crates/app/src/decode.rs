@@ -103,13 +103,15 @@ pub fn run(order: &Decode) -> Result<Outcome, Failure> {
                     kind: "recording".into(),
                     blake3: blake3::hash(&bytes).to_hex().to_string(),
                 };
-                list.push(content(input, &recording::read_bytes(&name, &bytes, &recording::Options::default())));
+                list.push(content(
+                    input,
+                    &recording::read_bytes(&name, &bytes, &recording::Options::default()),
+                ));
             }
             Err(e) => refused.push(Failure::read(&name, &e).to_string()),
         }
     }
-    let contents =
-        Contents { schema: SCHEMA, program: Program::this(), made_at: now(), recordings: list };
+    let contents = Contents { schema: SCHEMA, program: Program::this(), made_at: now(), recordings: list };
     if order.json {
         print_json(&contents)?;
     } else {
@@ -186,7 +188,8 @@ fn content(input: Input, r: &Recording) -> Content {
 fn contained(s: &Signal) -> Contained {
     let span = s.time_s.last().zip(s.time_s.first()).map(|(b, a)| b - a).filter(|d| *d > 0.0);
     let bound = |pick: fn(f64, f64) -> f64| s.value.iter().copied().reduce(pick);
-    let gap = s.time_s.windows(2).filter_map(|w| w.last().zip(w.first()).map(|(b, a)| b - a)).reduce(f64::max);
+    let gap =
+        s.time_s.windows(2).filter_map(|w| w.last().zip(w.first()).map(|(b, a)| b - a)).reduce(f64::max);
     Contained {
         name: s.quantity.name(),
         unit: s.quantity.unit(),
@@ -245,7 +248,10 @@ fn four_figures(x: f64) -> String {
 fn shown(c: &Content) -> String {
     let mut page = text::Page::default();
     let n = &c.counts;
-    page.strong(&say_with("decode-file", &args! { "file" => c.input.path.clone(), "format" => c.format.clone() }));
+    page.strong(&say_with(
+        "decode-file",
+        &args! { "file" => c.input.path.clone(), "format" => c.format.clone() },
+    ));
     let counts = args! {
         "duration" => duration(c.duration_s),
         "frames" => n.frames,
@@ -271,8 +277,16 @@ fn shown(c: &Content) -> String {
     if c.signals.is_empty() {
         page.line(&say("decode-no-signals"));
     }
-    let header =
-        ["col-signal", "col-unit", "col-source", "col-count", "col-rate", "col-smallest", "col-largest", "col-gap"];
+    let header = [
+        "col-signal",
+        "col-unit",
+        "col-source",
+        "col-count",
+        "col-rate",
+        "col-smallest",
+        "col-largest",
+        "col-gap",
+    ];
     let cell = |x: Option<f64>| x.map_or_else(String::new, four_figures);
     let rows: Vec<Vec<String>> = c
         .signals

@@ -8,9 +8,8 @@ use crate::{args, assess, now, print, text};
 
 /// Runs the command. The case lies in the folder afterwards, for a reader to change and assess again.
 pub fn run(order: &Demo) -> Result<Outcome, Failure> {
-    let case = demo::readme_case(&order.out).map_err(|e| {
-        Failure::Refused(say_with("error-internal-demo", &args! { "why" => e.to_string() }))
-    })?;
+    let case = demo::readme_case(&order.out)
+        .map_err(|e| Failure::Refused(say_with("error-internal-demo", &args! { "why" => e.to_string() })))?;
     let inputs = Inputs::read(&case, None)?;
     let assessment = assess::assess(&inputs);
     let made_at = now();

@@ -61,8 +61,10 @@ impl Inputs {
             match std::fs::read(&path) {
                 Ok(bytes) => {
                     list.push(Input { path: name.clone(), kind: "recording".into(), blake3: hash(&bytes) });
-                    let options =
-                        recording::Options { column_names: row.columns.clone(), ..recording::Options::default() };
+                    let options = recording::Options {
+                        column_names: row.columns.clone(),
+                        ..recording::Options::default()
+                    };
                     let recording = recording::read_bytes(&name, &bytes, &options);
                     problems.extend(recording.problems.iter().map(|p| Problem {
                         file: Some(p.file.clone()),

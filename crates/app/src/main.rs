@@ -22,9 +22,12 @@ use std::process::ExitCode;
 
 fn main() -> ExitCode {
     let run = run(cli::Cli::parse());
-    if let Err(failure @ (Failure::Refused(_) | Failure::Usage(_))) = &run {
-        let _ = writeln!(anstream::stderr(), "{failure}");
-    }
+    // Where even the error stream is gone, the exit code is all there is.
+    let _ = match &run {
+        Err(failure @ (Failure::Refused(_) | Failure::Usage(_))) => writeln!(anstream::stderr(), "{failure}"),
+        Ok(Outcome::TellsNothing) => writeln!(anstream::stderr(), "{}", words::say("error-tells-nothing")),
+        Ok(Outcome::Answered) | Err(Failure::BrokenPipe) => Ok(()),
+    };
     exit_code(&run)
 }
 
@@ -55,9 +58,8 @@ fn print(text: &str) -> Result<(), Failure> {
 
 /// Prints a value as JSON.
 fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
-    let text = serde_json::to_string_pretty(value).map_err(|e| {
-        Failure::Refused(words::say_with("error-json", &args! { "why" => e.to_string() }))
-    })?;
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|e| Failure::Refused(words::say_with("error-json", &args! { "why" => e.to_string() })))?;
     print(&(text + "\n"))
 }
 

@@ -499,3 +499,22 @@ pub fn schema() -> serde_json::Value {
     }
     schema
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn regress_every_missing_fact_has_plain_words() {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../infer/src/explain.rs");
+        let source = std::fs::read_to_string(path).expect("source of the missing facts");
+        let tables = ["car.", "filter.", "sensor.", "reservoir.", "reading.", "oil.", "fuel.", "ambient."];
+        let keys: Vec<&str> = source
+            .split('"')
+            .filter(|w| tables.iter().any(|t| w.starts_with(t)) && !w.contains(char::is_whitespace))
+            .collect();
+        assert!(keys.len() > 5, "the search for keys found only {keys:?}");
+        let missing: Vec<_> = keys.into_iter().filter(|k| fact_in_words(k) == *k).collect();
+        assert!(missing.is_empty(), "no fact-... in locales/en.ftl for {missing:?}");
+    }
+}

@@ -29,11 +29,6 @@ impl Scale {
         self.at_from + share * (self.at_to - self.at_from)
     }
 
-    /// Whether a value lies on the scale.
-    pub fn holds(&self, value: f64) -> bool {
-        value >= self.from && value <= self.to
-    }
-
     /// Round values on the scale, at most about `most`.
     pub fn ticks(&self, most: usize) -> Vec<f64> {
         let step = nice_step((self.to - self.from) / most.max(1) as f64);
@@ -328,7 +323,8 @@ mod tests {
 
     #[test]
     fn property_thinning_keeps_every_extreme_and_breaks_at_gaps() {
-        let time: Vec<f64> = (0..10_000).map(|i| f64::from(i) * 0.1 + if i > 5000 { 100.0 } else { 0.0 }).collect();
+        let time: Vec<f64> =
+            (0..10_000).map(|i| f64::from(i) * 0.1 + if i > 5000 { 100.0 } else { 0.0 }).collect();
         let mut value: Vec<f64> = (0..10_000).map(|i| (f64::from(i) * 0.01).sin()).collect();
         value[4321] = 7.5;
         let (x, y) = (Scale::new((0.0, 1100.0), (0.0, 300.0)), Scale::new((-8.0, 8.0), (0.0, 160.0)));

@@ -3,9 +3,9 @@
 use crate::args;
 use crate::inputs::Inputs;
 use crate::output::{self, Told};
-use crate::words::{decimals_for, digits, number, say, say_with, within, words};
+use crate::words::{decimals_for, digits, earned, number, say, say_with, within, words};
 use anstyle::{AnsiColor, Style};
-use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
+use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle, presets};
 use infer::assessment::{Assessment, Estimate, Text};
 use infer::balance::{Balance, Interval, Window};
 use std::fmt::Write as _;
@@ -16,6 +16,9 @@ const WIDTH: usize = 96;
 pub const SHOWN_FROM: f64 = 0.02;
 /// Most faults listed one by one.
 pub const SHOWN_MOST: usize = 8;
+
+/// One line below the header and none between rows: an answer must fit a screen.
+const TABLE: TableStyle = presets::NOTHING.header_separator(LineStyle::none().fill('─'));
 
 const HEADING: Style = Style::new().bold().underline();
 const BOLD: Style = Style::new().bold();
@@ -82,7 +85,7 @@ impl Page {
         }
         let mut table = Table::new();
         table
-            .load_style(presets::UTF8_HORIZONTAL_ONLY)
+            .load_style(TABLE)
             .set_content_arrangement(ContentArrangement::Dynamic)
             .set_width(WIDTH as u16)
             .set_header(header);
@@ -108,7 +111,10 @@ pub fn told_cells(e: Estimate, most_decimals: usize) -> (String, String) {
     } else {
         (
             say("cell-cannot-tell"),
-            say_with("cell-cannot-tell-range", &args! { "from" => digits(e.p05, d), "to" => digits(e.p95, d) }),
+            say_with(
+                "cell-cannot-tell-range",
+                &args! { "from" => digits(e.p05, d), "to" => digits(e.p95, d) },
+            ),
         )
     }
 }
@@ -141,9 +147,16 @@ fn balance_figures(b: &Balance) -> [(&'static str, Estimate, &'static str, usize
     ]
 }
 
+/// The three quantiles of a window, with the digits that its width earns.
+pub fn window_digits(w: Window) -> [String; 3] {
+    let width = w.p90 - w.p10;
+    let d = decimals_for(width, 0);
+    [w.p10, w.p50, w.p90].map(|v| digits(earned(v, width), d))
+}
+
 fn window_row(name: &str, w: Window, unit: &str) -> Vec<String> {
-    let d = decimals_for(w.p90 - w.p10, 0);
-    vec![say(name), digits(w.p50, d), format!("{} – {}", digits(w.p10, d), digits(w.p90, d)), unit.to_owned()]
+    let [from, best, to] = window_digits(w);
+    vec![say(name), best, format!("{from} – {to}"), unit.to_owned()]
 }
 
 fn figure_rows(list: &[(&'static str, Estimate, &'static str, usize)]) -> Vec<Vec<String>> {
@@ -261,9 +274,8 @@ pub fn assessment(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
             vec![of_100(p), label, fault.map_or_else(String::new, |_| known.magnitude.clone())]
         })
         .collect();
-    if let Some(least) = shown.last() {
-        let rest: f64 = a.faults.iter().map(|f| f.1).filter(|p| *p < least.1).sum();
-        rows.push(vec![of_100(rest), say("note-rest"), String::new()]);
+    if let Some((_, next)) = a.faults.get(shown.len()) {
+        rows.push(vec![format!("≤ {}", of_100(*next)), say("note-rest"), String::new()]);
     }
     page.table(&["col-of-100", "col-fault", "col-counts-from"].map(say), &rows, &[0]);
 
@@ -365,7 +377,7 @@ pub fn balance(b: &Balance, inputs: &Inputs) -> String {
                 "p50" => number(left.p50, 2),
                 "p05" => number(left.p05, 2),
                 "p95" => number(left.p95, 2),
-                "due" => number(b.due_km.p50.max(0.0), 0),
+                "due" => window_digits(b.due_km)[1].clone(),
             },
         )
     } else {
@@ -398,7 +410,9 @@ pub fn balance(b: &Balance, inputs: &Inputs) -> String {
     section(
         &mut page,
         "head-cautions",
-        ["caution-two-fluids", "caution-no-flame", "caution-lift", "caution-maker-first"].iter().map(|id| say(id)),
+        ["caution-two-fluids", "caution-no-flame", "caution-lift", "caution-maker-first"]
+            .iter()
+            .map(|id| say(id)),
     );
     section(&mut page, "head-problems", inputs.problems.iter().map(place_and_what));
     page.finish()

@@ -83,6 +83,15 @@ pub fn digits(value: f64, decimals: usize) -> String {
     out
 }
 
+/// A large number with no more figures than its interval of this width earns (two of the width).
+pub fn earned(value: f64, width: f64) -> f64 {
+    if !(width.is_finite() && width >= 100.0) {
+        return value;
+    }
+    let step = 10f64.powf(width.log10().floor() - 1.0);
+    (value / step).round() * step
+}
+
 /// Decimals that show two figures of an interval this wide, at most `most`.
 pub fn decimals_for(width: f64, most: usize) -> usize {
     if !(width.is_finite() && width > 0.0) {
@@ -100,7 +109,8 @@ fn shortest(value: f64) -> String {
 
 impl Words {
     fn english() -> Self {
-        let mut bundle = FluentBundle::new_concurrent(vec!["en".parse::<LanguageIdentifier>().unwrap_or_default()]);
+        let mut bundle =
+            FluentBundle::new_concurrent(vec!["en".parse::<LanguageIdentifier>().unwrap_or_default()]);
         bundle.set_use_isolating(false);
         bundle.set_formatter(Some(|value, _| match value {
             FluentValue::Number(n) => Some(match n.options.minimum_fraction_digits {
@@ -145,6 +155,10 @@ impl Words {
                     let factor = if *value < 1.0 { 1.0 / value.max(1e-6) } else { *value };
                     args.set("speaks", self.message("speaks", &args! { "side" => side }));
                     args.set(*name, number(factor, usize::from(factor < 10.0)));
+                }
+                // A distance to come is never known to the kilometre.
+                Arg::Number(value, decimals) if *name == "due" => {
+                    args.set(*name, number(earned(*value, *value), *decimals))
                 }
                 Arg::Number(value, decimals) => args.set(*name, number(*value, *decimals)),
                 Arg::Word(word) => args.set(*name, word.clone()),
@@ -228,7 +242,6 @@ mod tests {
         source
             .split('"')
             .skip(1)
-            .step_by(1)
             .filter(|w| {
                 w.contains('-')
                     && w.len() > 4
@@ -239,8 +252,8 @@ mod tests {
     }
 
     const FAMILIES: [&str; 13] = [
-        "balance", "caution", "plain", "problem", "proof", "question", "reason", "set", "sign", "why", "would", "next",
-        "not",
+        "balance", "caution", "plain", "problem", "proof", "question", "reason", "set", "sign", "why",
+        "would", "next", "not",
     ];
 
     #[test]
@@ -257,13 +270,30 @@ mod tests {
     #[test]
     fn regress_every_message_of_this_program_has_words() {
         let source = quoted_ids("src");
-        let prefixes = ["cli-", "head-", "row-", "fact-", "label-", "error-", "fig-", "decode-", "demo-", "out-", "fluid-"];
+        let prefixes = [
+            "cli-", "head-", "row-", "fact-", "label-", "error-", "fig-", "decode-", "demo-", "out-",
+            "fluid-",
+        ];
         let missing: Vec<_> = source
             .iter()
             .filter(|id| prefixes.iter().any(|p| id.starts_with(p)) && !id.ends_with('-'))
             .filter(|id| !words().has(id))
             .collect();
         assert!(missing.is_empty(), "not in locales/en.ftl: {missing:#?}");
+    }
+
+    /// Nothing in this program helps to take a filter out of use; the one sentence that speaks of it forbids it.
+    #[test]
+    fn regress_no_sentence_proposes_to_remove_or_bypass_a_filter() {
+        for line in ENGLISH.lines().chain(additive::message::ENGLISH.lines()) {
+            let said = line.to_lowercase();
+            let speaks =
+                ["bypass", "delete", "gut the", "getting round", "taking it out", "remove the filter"];
+            assert!(
+                !speaks.iter().any(|w| said.contains(w)) || said.contains("forbidden"),
+                "a sentence speaks of removing or bypassing: {line}"
+            );
+        }
     }
 
     #[test]
@@ -282,6 +312,9 @@ mod tests {
         assert_eq!(digits(-0.04, 1), "0.0");
         assert_eq!(digits(-2.25, 2), "−2.25");
         assert_eq!(digits(f64::NAN, 2), "?");
+        assert_eq!(earned(93_013.0, 27_480.0), 93_000.0);
+        assert_eq!(earned(659.0, 351.0), 660.0);
+        assert_eq!(earned(12.3, 4.0), 12.3);
         assert_eq!(decimals_for(2.4, 2), 1);
         assert_eq!(decimals_for(0.3, 2), 2);
         assert_eq!(decimals_for(400.0, 2), 0);
@@ -291,7 +324,9 @@ mod tests {
     fn regress_no_braces_or_identifiers_leak_into_a_sentence() {
         let knowledge = Knowledge::built_in();
         let inner = Text::new("set-one").with("a", Arg::Fault(facts::FaultId::ZeroError));
-        let text = Text::new("plain-fault-found").with("set", Arg::Message(Box::new(inner))).number("percent", 81.4, 0);
+        let text = Text::new("plain-fault-found")
+            .with("set", Arg::Message(Box::new(inner)))
+            .number("percent", 81.4, 0);
         let said = words().text(&text, knowledge);
         assert!(said.contains("81") && !said.contains('{') && !said.contains("zero_error"), "{said}");
     }

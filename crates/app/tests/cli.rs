@@ -112,7 +112,10 @@ fn regress_schema_of_the_answer_is_the_one_committed() {
         std::fs::write(&path, &now).expect("schema is written");
     }
     let committed = std::fs::read_to_string(&path).unwrap_or_default();
-    assert!(committed == now, "schema/assessment.schema.json is not current; run with UPDATE_SCHEMA=1 and look at it");
+    assert!(
+        committed == now,
+        "schema/assessment.schema.json is not current; run with UPDATE_SCHEMA=1 and look at it"
+    );
 }
 
 #[test]
@@ -145,7 +148,8 @@ fn regress_answer_holds_what_other_programs_count_on() {
         "/additive/expected_used_l",
     ] {
         let e = a.pointer(key).unwrap_or_else(|| panic!("no {key}"));
-        let [low, mid, high] = ["p05", "p50", "p95"].map(|q| e[q].as_f64().unwrap_or_else(|| panic!("{key}/{q}")));
+        let [low, mid, high] =
+            ["p05", "p50", "p95"].map(|q| e[q].as_f64().unwrap_or_else(|| panic!("{key}/{q}")));
         assert!(low <= mid && mid <= high && e["told"].is_boolean(), "{key}: {e}");
     }
     assert!((sum(&a["fault_sets"]) - 1.0).abs() < 1e-6);
@@ -159,7 +163,10 @@ fn regress_answer_holds_what_other_programs_count_on() {
         assert_eq!(i["blake3"].as_str().map(str::len), Some(64), "{i}");
     }
     for q in a["cannot_tell"].as_array().expect("questions") {
-        assert!(!q["question"].as_str().unwrap_or("").is_empty() && !q["reason"].as_str().unwrap_or("").is_empty());
+        assert!(
+            !q["question"].as_str().unwrap_or("").is_empty()
+                && !q["reason"].as_str().unwrap_or("").is_empty()
+        );
     }
     // No identifier of a message may reach a reader, and the answer always carries cautions.
     assert!(!a.to_string().contains("\"["), "{a}");

@@ -56,7 +56,10 @@ pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
         page.line(&say_with("out-dose-use", &args! { "use" => number(ml, 1) }));
     }
     if let (Some(km), Some(litres)) = (found.range_km, f.facts.volume_l) {
-        page.line(&say_with("out-dose-range", &args! { "litres" => number(litres, 2), "km" => number(km, 0) }));
+        page.line(&say_with(
+            "out-dose-range",
+            &args! { "litres" => number(litres, 2), "km" => number(km, 0) },
+        ));
     }
     if let Some(g) = found.oxide_g_per_1000km {
         page.line(&say_with("out-dose-oxide", &args! { "grams" => number(g, 2) }));

@@ -6,7 +6,8 @@ use crate::failure::Failure;
 use crate::text::Page;
 use crate::words::{number, say, say_with, words};
 use additive::entry::{
-    AfterDry, DrySpell, Entries, Meaning, Situation, Slip, Told, Typed, after_dry_spell, after_first, entries, slips,
+    AfterDry, DrySpell, Entries, Meaning, Situation, Slip, Told, Typed, after_dry_spell, after_first,
+    entries, slips,
 };
 use serde::{Deserialize, Serialize};
 

@@ -4,9 +4,9 @@ use super::{Answer, Facts, read, sentences};
 use crate::args;
 use crate::cli::Question as Order;
 use crate::failure::{Failure, Outcome};
+use crate::print;
 use crate::text::Page;
 use crate::words::{number, say, say_with, words};
-use crate::print;
 use additive::estimate::Estimate;
 use additive::live::{LiveFill, State, Status, Target, Weight};
 use additive::transfer::{Fill, FillPlan};
@@ -170,7 +170,11 @@ fn report(json: bool, time_s: f64, status: &Status) -> Result<(), Failure> {
     }
     let mut page = Page::default();
     let said = say_with("out-live-state", &args! { "moved" => number(status.moved_g, 0), "say" => text });
-    if status.state.is_alarm() { page.warning(&said) } else { page.line(&said) }
+    if status.state.is_alarm() {
+        page.warning(&said)
+    } else {
+        page.line(&said)
+    }
     if let (Some(left), Some(stop)) = (status.minutes_left, status.stop_receiver_g) {
         let mut args = spread(left, usize::from(left.p50 < 10.0));
         args.set("stop", number(stop, 0));

@@ -119,7 +119,10 @@ pub struct Facts<T> {
 impl<T> Facts<T> {
     /// Says of a refusal which file it concerns.
     pub fn physics(&self, e: &additive::Error) -> Failure {
-        Failure::Refused(say_with("error-physics", &args! { "path" => self.path.clone(), "why" => e.to_string() }))
+        Failure::Refused(say_with(
+            "error-physics",
+            &args! { "path" => self.path.clone(), "why" => e.to_string() },
+        ))
     }
 }
 
@@ -201,7 +204,10 @@ fn sentences(page: &mut Page, head: &str, list: &[Message]) {
 mod tests {
     use super::*;
 
-    fn try_example<T: DeserializeOwned>(example: &str, find: impl Fn(&Facts<T>) -> Result<Answer, Failure>) -> Value {
+    fn try_example<T: DeserializeOwned>(
+        example: &str,
+        find: impl Fn(&Facts<T>) -> Result<Answer, Failure>,
+    ) -> Value {
         let facts = toml::from_str(example).expect("the example is TOML of its question");
         let library = library(None, &mut Vec::new()).expect("built-in fluids");
         let facts = Facts { facts, library, path: "example".into(), inputs: Vec::new() };

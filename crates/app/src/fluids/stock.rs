@@ -5,7 +5,9 @@ use crate::args;
 use crate::failure::Failure;
 use crate::text::{Page, of_100};
 use crate::words::{number, say_with};
-use additive::stock::{Container, Demand, Need, Order, Picking, Policy, Poured, cars_of_lot, demand, order, pick};
+use additive::stock::{
+    Container, Demand, Need, Order, Picking, Policy, Poured, cars_of_lot, demand, order, pick,
+};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -97,7 +99,10 @@ pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
         }
     }
     if let Some(d) = &found.demand {
-        page.line(&say_with("out-demand", &args! { "mean" => number(d.mean_l, 2), "sd" => number(d.sd_l, 2) }));
+        page.line(&say_with(
+            "out-demand",
+            &args! { "mean" => number(d.mean_l, 2), "sd" => number(d.sd_l, 2) },
+        ));
     }
     if let Some(o) = &found.order {
         let id = if o.containers > 0 { "out-order" } else { "out-order-none" };

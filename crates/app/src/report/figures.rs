@@ -76,9 +76,8 @@ fn pressure_drawing(a: &Assessment, width: f64, class: &str) -> String {
         let lower = band.iter().rev().map(|b| at(b, b.p05));
         upper.chain(lower).collect::<Vec<_>>()
     };
-    let edge = |band: &[BandPoint], of: fn(&BandPoint) -> f64| {
-        band.iter().map(|b| at(b, of(b))).collect::<Vec<_>>()
-    };
+    let edge =
+        |band: &[BandPoint], of: fn(&BandPoint) -> f64| band.iter().map(|b| at(b, of(b))).collect::<Vec<_>>();
     d.hatched(Hatch::Ink, &outline(&plot.as_new));
     d.polyline("hair", &edge(&plot.as_new, |b| b.p95));
     d.polyline("hair", &edge(&plot.as_new, |b| b.p05));
@@ -148,7 +147,7 @@ pub fn interval(name: &str, e: Estimate) -> Markup {
         return html! {};
     }
     let width = 330.0;
-    let (low, high) = (e.p05.min(0.0), nice_end(e.p95.max(1e-6)));
+    let (low, high) = (e.p05.min(0.0), nice_end(e.p95.max(0.02)));
     let x = Scale::new((if low < 0.0 { -nice_end(-low) } else { 0.0 }, high), (8.0, width - 34.0));
     let mut d = Drawing::new("i", "bar", (width, 34.0), &say(name));
     let ticks = x.ticks(4);
@@ -201,15 +200,24 @@ fn strips(r: &Recording) -> Vec<(&'static str, &Signal)> {
     } else if let Some(s) = first(&[Quantity::EngineSpeed]) {
         out.push(("fig-strip-speed", s));
     }
-    if let Some(s) =
-        first(&[Quantity::FilterInletTemperature, Quantity::ExhaustTemperature, Quantity::FilterOutletTemperature])
-    {
+    if let Some(s) = first(&[
+        Quantity::FilterInletTemperature,
+        Quantity::ExhaustTemperature,
+        Quantity::FilterOutletTemperature,
+    ]) {
         out.push(("fig-strip-temperature", s));
     }
     out
 }
 
-fn strip_drawing(r: &Recording, windows: &[&Window], file: &str, i: usize, width: f64, class: &str) -> String {
+fn strip_drawing(
+    r: &Recording,
+    windows: &[&Window],
+    file: &str,
+    i: usize,
+    width: f64,
+    class: &str,
+) -> String {
     let strips = strips(r);
     let label = say_with(
         "fig-recording-label",
@@ -232,7 +240,10 @@ fn strip_drawing(r: &Recording, windows: &[&Window], file: &str, i: usize, width
         let (top, bottom) = (head + each * n as f64 + 26.0, head + each * (n as f64 + 1.0) - 8.0);
         let low = s.value.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::min);
         let high = s.value.iter().copied().filter(|v| v.is_finite()).fold(low, f64::max);
-        let y = Scale::new((if low < 0.0 { -nice_end(-low) } else { 0.0 }, nice_end(high.max(0.1))), (bottom, top));
+        let y = Scale::new(
+            (if low < 0.0 { -nice_end(-low) } else { 0.0 }, nice_end(high.max(0.1))),
+            (bottom, top),
+        );
         d.axis_left(&y, left, right, &y.ticks(2));
         let gap = 5.0_f64.max(6.0 * r.duration_s / s.time_s.len().max(1) as f64);
         for run in thinned(&s.time_s, &s.value, &x, &y, gap) {
@@ -287,7 +298,7 @@ fn waterfall_drawing(b: &Balance, sentence: &str, width: f64, class: &str) -> St
     let label = say_with("fig-waterfall", &args! { "sentence" => sentence.to_owned() });
     let wide = width > 500.0;
     let (row, left, right) = if wide { (46.0, 250.0, width - 150.0) } else { (66.0, 6.0, width - 12.0) };
-    let mut d = Drawing::new(&format!("w-{class}"), class, (width, 5.0 * row + 50.0), &label);
+    let mut d = Drawing::new(&format!("w-{class}"), class, (width, 5.0 * row + 64.0), &label);
     let finite = |v: f64| if v.is_finite() { v } else { 0.0 };
     let poured = finite(w.poured.p50);
     let dosed_end = poured - finite(w.dosed_by_physics.p50);
@@ -295,7 +306,7 @@ fn waterfall_drawing(b: &Balance, sentence: &str, width: f64, class: &str) -> St
     let low = left_end.min(poured - finite(w.dosed_by_controller.p50)).min(dosed_end).min(0.0);
     let high = nice_end([finite(w.poured.p95), left_end, dosed_end, 0.1].into_iter().fold(0.0, f64::max));
     let x = Scale::new((if low < -1e-9 { -nice_end(-low) } else { 0.0 }, high), (left, right));
-    let foot = 5.0 * row + 4.0;
+    let foot = 5.0 * row + 16.0;
     for t in x.ticks(5) {
         d.line("ax2", (x.at(t), 0.0), (x.at(t), foot));
     }
@@ -325,6 +336,11 @@ fn waterfall_drawing(b: &Balance, sentence: &str, width: f64, class: &str) -> St
                 d.rectangle("boxw", corners.0, corners.1);
             }
         }
+        if n == 4 {
+            // What is unexplained carries its dimension: from where it hangs, as far as it may reach.
+            let (a, b) = (x.at(left_end - interval.p05), x.at(left_end - interval.p95));
+            d.dimension("pen", (a, b), top + 34.0);
+        }
         // The next row hangs from here.
         if n != 1 && n < 4 {
             let (end, drop) = (x.at(to), if n == 0 { 2.0 } else { 1.0 });
@@ -344,6 +360,5 @@ fn waterfall_drawing(b: &Balance, sentence: &str, width: f64, class: &str) -> St
     }
     let ticks = x.ticks(5);
     d.axis_below(&x, foot, &ticks, "L");
-    debug_assert!(x.holds(poured) || poured > high);
     d.finish()
 }

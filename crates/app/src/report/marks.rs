@@ -50,7 +50,10 @@ impl Mark {
 
     /// The mark, beside words that say the same.
     pub fn drawn(self) -> Markup {
-        PreEscaped(format!(r#"<svg class="mk" viewBox="0 0 24 24" aria-hidden="true">{}</svg>"#, self.shape()))
+        PreEscaped(format!(
+            r#"<svg class="mk" viewBox="0 0 24 24" aria-hidden="true">{}</svg>"#,
+            self.shape()
+        ))
     }
 
     /// The mark inside a line of text.

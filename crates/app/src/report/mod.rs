@@ -6,8 +6,10 @@ mod marks;
 use crate::args;
 use crate::inputs::Inputs;
 use crate::output;
-use crate::text::{figures as estimates, keeps_from, likely, missing, of_100, place_and_what, told_cells};
-use crate::words::{decimals_for, digits, number, say, say_with, words};
+use crate::text::{
+    figures as estimates, keeps_from, likely, missing, of_100, place_and_what, told_cells, window_digits,
+};
+use crate::words::{digits, number, say, say_with, words};
 use facts::Knowledge;
 use infer::assessment::{Assessment, Text};
 use marks::Mark;
@@ -129,12 +131,25 @@ fn emphasised(sentence: &str) -> Markup {
             _ => parts.push((bold, c.to_string())),
         }
     }
+    // Of "86 of 100" only the first number carries news; a number keeps its unit beside it.
+    let mut out = Vec::new();
+    for (i, (bold, text)) in parts.iter().enumerate() {
+        let after = |end: &str| i > 0 && parts.get(i - 1).is_some_and(|p| p.1.ends_with(end));
+        let core = text.trim_end_matches('.');
+        let rest = text.get(core.len()..).unwrap_or_default().to_owned();
+        if *bold && !(core == "100" && after(" of ")) {
+            out.push((Some(core.to_owned()), rest));
+        } else if *bold {
+            out.push((None, text.clone()));
+        } else {
+            let kept = text.strip_prefix(' ').filter(|_| i > 0).map(|t| format!("\u{a0}{t}"));
+            out.push((None, kept.unwrap_or_else(|| text.clone())));
+        }
+    }
     html! {
-        @for (bold, text) in &parts {
-            @if *bold {
-                @let core = text.trim_end_matches('.');
-                b { (core) } (&text[core.len()..])
-            } @else { (text) }
+        @for (strong, rest) in &out {
+            @if let Some(strong) = strong { b { (strong) } }
+            (rest)
         }
     }
 }
@@ -215,14 +230,19 @@ fn intervals(a: &Assessment) -> Markup {
 }
 
 fn due(b: &infer::balance::Balance) -> String {
-    let d = decimals_for(b.due_km.p90 - b.due_km.p10, 0);
-    format!(
-        "{}: {} km ({} – {}). {}",
-        say("row-due-km"),
-        digits(b.due_km.p50, d),
-        digits(b.due_km.p10, d),
-        digits(b.due_km.p90, d),
-        say_with("note-due", &args! { "reserve" => number(b.reserve_l, 2) })
+    let [km_from, km, km_to] = window_digits(b.due_km);
+    let [days_from, days, days_to] = window_digits(b.due_days);
+    say_with(
+        "fig-due",
+        &args! {
+            "km" => km,
+            "km-from" => km_from,
+            "km-to" => km_to,
+            "days" => days,
+            "days-from" => days_from,
+            "days-to" => days_to,
+            "reserve" => number(b.reserve_l, 2),
+        },
     )
 }
 
@@ -328,6 +348,6 @@ mod tests {
     #[test]
     fn regress_numbers_stand_out_and_markup_is_escaped() {
         let out = emphasised("Soot 4.6 g/L, at 12\u{202f}345 km. <b>Not 3.").into_string();
-        assert_eq!(out, "Soot <b>4.6</b> g/L, at <b>12\u{202f}345</b> km. &lt;b&gt;Not <b>3</b>.");
+        assert_eq!(out, "Soot <b>4.6</b>\u{a0}g/L, at <b>12\u{202f}345</b>\u{a0}km. &lt;b&gt;Not <b>3</b>.");
     }
 }
