@@ -157,7 +157,7 @@ pub struct Window {
     pub start_s: f64,
     /// End, s.
     pub end_s: f64,
-    /// Use: `used`, `regeneration`, `dropout`, `engine_off`, `saturated`, `frozen`.
+    /// Use: `used`, `regeneration`, `dropout`, `engine_off`, `saturated`, `before_burn`.
     pub state: &'static str,
 }
 

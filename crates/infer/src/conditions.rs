@@ -20,6 +20,17 @@ pub enum FlowSource {
     SpeedDensity,
 }
 
+/// A regeneration inside a recording, as the controller reports it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Burn {
+    /// Its length, minutes.
+    pub minutes: f64,
+    /// Last cell of it.
+    pub last: usize,
+    /// False when the recording stops while it still runs.
+    pub ended: bool,
+}
+
 /// One recording on a grid of [`STEP_S`].
 #[derive(Debug, Clone)]
 pub struct Conditions {
@@ -269,6 +280,16 @@ impl Conditions {
             mean_regeneration_km: last(Quantity::MeanDistanceBetweenRegenerations),
             speed_rpm,
         }
+    }
+
+    /// A regeneration that the controller reports inside this recording.
+    #[must_use]
+    pub fn burn(&self) -> Option<Burn> {
+        let on = |r: &&f64| **r > 0.5;
+        let minutes = self.regeneration.iter().filter(on).count() as f64 * STEP_S / 60.0;
+        let last = self.regeneration.iter().rposition(|r| *r > 0.5)?;
+        // A flag that is up for seconds is a start that came to nothing.
+        (minutes > 1.0).then(|| Burn { minutes, last, ended: (self.len() - last) as f64 * STEP_S > 20.0 })
     }
 
     /// Cells of the grid.

@@ -68,6 +68,7 @@ pub enum SootMode {
     Usual,
     ShortTrips,
     Incomplete,
+    Misled,
 }
 
 /// How much ash there is.
@@ -138,15 +139,16 @@ pub fn leaves_soot_undoped(f: FaultId) -> bool {
 /// Effects of one filter-side fault.
 fn effects(f: FaultId) -> (SensorMode, EngineMode, SootMode, AshMode) {
     use FaultId as F;
+    // A controller that is shown a wrong pressure starts its burns too early, too late or never.
     let (s, e, o, a) = (SensorMode::Sound, EngineMode::Sound, SootMode::Usual, AshMode::ByDistance);
     match f {
         F::ZeroError => (SensorMode::Zero, e, o, a),
-        F::HoseOffUpstream => (SensorMode::OffUpstream, e, o, a),
-        F::HoseOffDownstream => (SensorMode::OffDownstream, e, o, a),
-        F::HosesSwapped => (SensorMode::Swapped, e, o, a),
-        F::HoseLeaking => (SensorMode::Leaking, e, o, a),
-        F::HoseBlocked => (SensorMode::Blocked, e, o, a),
-        F::SensorFrozen => (SensorMode::Frozen, e, o, a),
+        F::HoseOffUpstream => (SensorMode::OffUpstream, e, SootMode::Misled, a),
+        F::HoseOffDownstream => (SensorMode::OffDownstream, e, SootMode::Misled, a),
+        F::HosesSwapped => (SensorMode::Swapped, e, SootMode::Misled, a),
+        F::HoseLeaking => (SensorMode::Leaking, e, SootMode::Misled, a),
+        F::HoseBlocked => (SensorMode::Blocked, e, SootMode::Misled, a),
+        F::SensorFrozen => (SensorMode::Frozen, e, SootMode::Misled, a),
         F::SubstrateCracked => (SensorMode::Cracked, e, o, a),
         F::FilterRemoved => (SensorMode::Removed, e, o, a),
         F::FlowMeterDrift => (s, EngineMode::MeterDrift, o, a),
@@ -191,9 +193,12 @@ pub fn enumerate(prior: impl Fn(FaultId) -> f64, none: f64) -> Vec<Hypothesis> {
                 clash |= h.engine != EngineMode::Sound;
                 h.engine = e;
             }
-            if o != SootMode::Usual {
-                clash |= h.soot != SootMode::Usual;
-                h.soot = o;
+            match (h.soot, o) {
+                (_, SootMode::Usual) => {}
+                // Misled is the vaguer of the two: a stated cause of soot replaces it.
+                (SootMode::Usual | SootMode::Misled, _) => h.soot = o,
+                (_, SootMode::Misled) => {}
+                _ => clash = true,
             }
             if a != AshMode::ByDistance {
                 clash |= h.ash != AshMode::ByDistance;

@@ -79,6 +79,8 @@ pub struct Draws {
     pub beta: Vec<[f64; K]>,
     /// Coefficients of this filter as new with a sound sensor.
     pub beta_new: Vec<[f64; K]>,
+    /// Whether the reading carries anything of the filter under the draw's sensor mode.
+    pub informed: Vec<bool>,
     /// Coordinates, for sensitivities.
     pub x: Vec<[f64; at::COUNT]>,
 }
@@ -203,7 +205,16 @@ fn components(mode: SensorMode, s: &Sample, one_hose: f64) -> Vec<Component> {
             part.sd[3] = 0.35 * b + 0.05;
             part.viscous_gain = None;
             part.inertial_gain = None;
-            vec![full(1.0, 0.6, 0.0, zero), part]
+            // Shut altogether, the hose keeps whatever pressure was trapped in it.
+            let shut = Component {
+                weight: 0.3,
+                mean: Vector::from([0.5, 0.0, 0.0, 0.0, 0.0]),
+                sd: Vector::from([1.5, 0.02, off, 0.02, off]),
+                viscous_gain: None,
+                inertial_gain: None,
+            };
+            part.weight = 0.2;
+            vec![full(1.0, 0.5, 0.0, zero), part, shut]
         }
         SensorMode::Frozen => {
             let flat = |w: f64, z: f64, sd: f64| Component {
@@ -276,8 +287,10 @@ fn sensor_signs(mode: SensorMode, d: &PressureData) -> f64 {
     if let Some(constant) = d.constant {
         let p: f64 = match mode {
             S::Frozen => 0.92,
-            S::OffUpstream | S::Blocked => 0.12,
-            S::Swapped | S::Removed => 0.05,
+            // Readings cut at zero, or a shut hose.
+            S::OffUpstream | S::Blocked => 0.2,
+            S::Swapped => 0.15,
+            S::Removed => 0.05,
             _ => 0.005,
         };
         log += if constant { p.ln() } else { (1.0 - p).ln() };
@@ -319,7 +332,8 @@ struct StateLogs {
     heat: Vec<f64>,
 }
 
-const SOOT_MODES: [SootMode; 3] = [SootMode::Usual, SootMode::ShortTrips, SootMode::Incomplete];
+const SOOT_MODES: [SootMode; 4] =
+    [SootMode::Usual, SootMode::ShortTrips, SootMode::Incomplete, SootMode::Misled];
 const ASH_MODES: [AshMode; 3] = [AshMode::ByDistance, AshMode::Full, AshMode::Fast];
 
 fn soot_index(soot: SootMode, engine: EngineMode, undoped: bool) -> usize {
@@ -810,5 +824,6 @@ fn draw(s: &Sample, mode: SensorMode, u: [f64; 3], p: &Priors, d: &PressureData,
     out.standard_new.push(as_new);
     out.beta.push(beta.into());
     out.beta_new.push([0.0, s.new, 0.0, inertial, 0.0]);
+    out.informed.push(c.viscous_gain.is_some());
     out.x.push(s.x);
 }

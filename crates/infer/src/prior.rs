@@ -112,6 +112,9 @@ pub struct Priors {
     pub state_since_km: f64,
 }
 
+/// Shortest driving burn that may count as complete, minutes (7 to 12 are typical; trade reference 3.3).
+const FULL_BURN_MIN: f64 = 6.0;
+
 fn find<'a>(case: &'a Case, q: Quantity) -> impl Iterator<Item = (f64, &'a facts::case::Reading)> {
     case.reading.iter().filter(move |r| r.quantity == q).filter_map(|r| Some((canonical(r)?.0, r)))
 }
@@ -234,7 +237,18 @@ impl Priors {
                 (d + past, 0.05)
             })
             .or_else(|| odometer.zip(complete).map(|(now, then)| ((now - then).max(0.0), 0.03)));
-        if let (Some(now), Some(at_km)) = (odometer, reset) {
+        // A burn inside the recording is the newest fact of all.
+        let burn = conditions.iter().find_map(|c| c.burn());
+        let mut seen_early = None;
+        if let Some(b) = burn {
+            if b.ended && b.minutes >= FULL_BURN_MIN {
+                since_km = Some((5.0, 0.6));
+                seen_early = Some(false);
+            } else {
+                seen_early = Some(true);
+            }
+        }
+        if let (None, Some(now), Some(at_km)) = (burn, odometer, reset) {
             // Cleaning or a new filter also starts the soot anew.
             let d = (now - at_km).max(0.0);
             if since_km.is_none_or(|(s, _)| d < s) {
@@ -256,6 +270,8 @@ impl Priors {
                 _ => None,
             });
 
+        let ended_early = seen_early.or(ended_early);
+
         let volume_l = volume * 1000.0;
         let figure = |q: Quantity, full_scale: f64, relative: f64, floor: f64| {
             find(case, q).last().map(|(v, r)| {
@@ -268,7 +284,9 @@ impl Priors {
                 (v, (floor * floor + (relative * v).powi(2)).sqrt())
             })
         };
-        let controller_soot = figure(Quantity::ControllerSoot, 7.0, 0.4, 1.3);
+        // The controller's figure was read before or during a burn that the recording shows: it is over.
+        let controller_soot =
+            if burn.is_some() { None } else { figure(Quantity::ControllerSoot, 7.0, 0.4, 1.3) };
         let controller_ash = figure(Quantity::ControllerAsh, 50.0, 0.4, 4.0);
 
         let ash = ash_load(case, odometer, cleaned, fitted, volume_l, heavy);
@@ -315,6 +333,16 @@ impl Priors {
     /// Soot load of a mechanism, g/L. `undoped` raises what an additive system would have burnt.
     #[must_use]
     pub fn soot(&self, soot: SootMode, engine: EngineMode, undoped: bool) -> Mixture {
+        if soot == SootMode::Misled {
+            let part = |m, w: f64| {
+                let of = self.soot(m, engine, undoped);
+                of.parts().iter().map(|&(v, a, s)| (w * v, a, s)).collect::<Vec<_>>()
+            };
+            let mut parts = part(SootMode::Usual, 0.5);
+            parts.extend(part(SootMode::ShortTrips, 0.3));
+            parts.extend(part(SootMode::Incomplete, 0.2));
+            return Mixture::of(parts);
+        }
         // A car that regenerates every 300 to 1000 km at 3 to 6 g/L lays down about 9 mg/L a kilometre;
         // trucks burn much of theirs passively (trade reference 3.3, from memory).
         let mut rate = match (self.between_km, self.heavy) {

@@ -86,12 +86,14 @@ pub fn read(c: &Conditions, displacement_m3: Option<f64>) -> Signs {
             .map(ratio)
             .collect();
         if let Some(r) = percentile(high, 0.5) {
-            out.meter = Some((r + 0.04, 0.1));
+            out.meter = Some((r + 0.2, 0.14));
+            // Some EGR still flows at moderate boost, and the intake temperature sensor may sit before the
+            // compressor, where the air is colder than in the manifold: both lower the ratio.
             let of = |m: M| match m {
-                M::MeterDrift => Mixture::of(vec![(0.5, -0.22, 0.12), (0.5, 0.14, 0.12)]),
-                M::BoostLeak => heavy(0.08, 0.11),
-                M::EgrOpen => heavy(-0.22, 0.14),
-                _ => heavy(-0.04, 0.09),
+                M::MeterDrift => Mixture::of(vec![(0.5, -0.37, 0.16), (0.5, -0.03, 0.16)]),
+                M::BoostLeak => heavy(-0.08, 0.16),
+                M::EgrOpen => heavy(-0.38, 0.16),
+                _ => heavy(-0.2, 0.13),
             };
             out.list.push(Sign {
                 name: "sign-air-high-load",
@@ -101,9 +103,9 @@ pub fn read(c: &Conditions, displacement_m3: Option<f64>) -> Signs {
         }
         if let Some(r) = percentile(low, 0.5) {
             let of = |m: M| match m {
-                M::MeterDrift => Mixture::of(vec![(0.5, -0.52, 0.3), (0.5, -0.15, 0.3)]),
-                M::EgrOpen => heavy(-0.7, 0.3),
-                _ => heavy(-0.32, 0.24),
+                M::MeterDrift => Mixture::of(vec![(0.5, -0.57, 0.3), (0.5, -0.22, 0.3)]),
+                M::EgrOpen => heavy(-0.65, 0.28),
+                _ => heavy(-0.38, 0.25),
             };
             out.list.push(Sign {
                 name: "sign-air-low-load",
@@ -130,16 +132,24 @@ pub fn read(c: &Conditions, displacement_m3: Option<f64>) -> Signs {
         .map(|&i| c.egr_excess_percent[i])
         .collect();
     if let Some(v) = percentile(egr, 0.5) {
-        out.list.push(sign("sign-egr-excess", v, heavy(0.0, 3.5), &[(M::EgrOpen, heavy(22.0, 12.0))]));
+        out.list.push(sign(
+            "sign-egr-excess",
+            v,
+            heavy(0.0, 3.5),
+            &[(M::EgrOpen, Mixture::of(vec![(0.95, 30.0, 14.0), (0.05, 5.0, 10.0)]))],
+        ));
     }
 
     let minutes = running.len() as f64 * STEP_S / 60.0;
     let driving = running.iter().filter(|&&i| c.road_km_per_h[i] > 15.0).count() as f64 * STEP_S / 60.0;
     let late: Vec<f64> = running[running.len() * 2 / 3..].iter().map(|&i| c.coolant_degc[i]).collect();
     let start = running.iter().map(|&i| c.coolant_degc[i]).find(|v| v.is_finite());
-    if let (Some(v), Some(start)) = (percentile(late, 0.7), start) {
+    if let (Some(v), Some(start)) = (percentile(late.clone(), 0.7), start) {
         // Below its band before the engine had time to warm, the coolant says nothing.
-        let had_time = driving > 12.0 || minutes > 25.0 || (start > 50.0 && minutes > 4.0 && v - start < 6.0);
+        let level = percentile(late.clone(), 0.95).zip(percentile(late.clone(), 0.05));
+        let settled = minutes > 8.0 && level.is_some_and(|(hi, lo)| hi - lo < 5.0);
+        let had_time =
+            driving > 12.0 || minutes > 25.0 || settled || (start > 50.0 && minutes > 4.0 && v - start < 6.0);
         if v > 79.0 || had_time {
             out.list.push(sign(
                 "sign-coolant",
@@ -163,11 +173,11 @@ fn temperature_signs(c: &Conditions, running: &[usize], out: &mut Signs) {
     let n = difference.iter().filter(|v| v.is_finite()).count();
     if n as f64 * STEP_S > 120.0 {
         let mean = difference.iter().filter(|v| v.is_finite()).sum::<f64>() / n as f64;
-        let spread = if n as f64 * STEP_S > 480.0 { 14.0 } else { 22.0 };
+        let spread = if n as f64 * STEP_S > 480.0 { 16.0 } else { 26.0 };
         out.list.push(sign(
             "sign-before-after",
             mean,
-            heavy(8.0, spread),
+            heavy(9.0, spread),
             &[(
                 M::TemperatureSensor,
                 Mixture::of(vec![(0.35, -60.0, 32.0), (0.35, 70.0, 32.0), (0.3, 8.0, 2.0 * spread)]),
@@ -178,10 +188,12 @@ fn temperature_signs(c: &Conditions, running: &[usize], out: &mut Signs) {
     let first = running.iter().copied().find(|&i| c.coolant_degc[i].is_finite());
     if let Some(i) = first
         && c.coolant_degc[i] < 40.0
+        // A minute of running warms the exhaust; the recording must begin before that.
+        && i < (20.0 / STEP_S) as usize
         && let Some(cold) = median(&[c.coolant_degc[i] + 273.15, c.ambient_k.unwrap_or(f64::NAN)])
     {
         let around =
-            |v: &[f64]| v[i.saturating_sub(6)..(i + 6).min(v.len())].iter().copied().find(|x| x.is_finite());
+            |v: &[f64]| v[i.saturating_sub(40)..(i + 4).min(v.len())].iter().copied().find(|x| x.is_finite());
         let worst = [Some(&c.before_k), Some(&c.after_k)]
             .into_iter()
             .flatten()
@@ -192,7 +204,7 @@ fn temperature_signs(c: &Conditions, running: &[usize], out: &mut Signs) {
             out.list.push(sign(
                 "sign-cold-soak",
                 d,
-                Mixture::of(vec![(0.8, 3.0, 10.0), (0.2, 40.0, 60.0)]),
+                Mixture::of(vec![(0.8, 8.0, 14.0), (0.2, 40.0, 60.0)]),
                 &[(
                     M::TemperatureSensor,
                     Mixture::of(vec![(0.4, 60.0, 30.0), (0.4, -60.0, 30.0), (0.2, 3.0, 10.0)]),

@@ -128,6 +128,7 @@ enum Use {
     Dropout,
     EngineOff,
     Saturated,
+    BeforeBurn,
 }
 
 impl Use {
@@ -138,6 +139,7 @@ impl Use {
             Use::Dropout => "dropout",
             Use::EngineOff => "engine_off",
             Use::Saturated => "saturated",
+            Use::BeforeBurn => "before_burn",
         }
     }
 }
@@ -176,6 +178,14 @@ fn uses(c: &Conditions, range_kpa: Option<f64>) -> Vec<Use> {
             left -= 1;
             if *u == Use::Used {
                 *u = Use::Regeneration;
+            }
+        }
+    }
+    // The filter as it stands is the one after the burn; what came before describes another state.
+    if let Some(burn) = c.burn() {
+        for u in out.iter_mut().take(burn.last) {
+            if *u == Use::Used {
+                *u = Use::BeforeBurn;
             }
         }
     }
