@@ -90,7 +90,8 @@ struct Note {
     text: String,
 }
 
-/// Runs the command. A file that cannot be opened is refused after the others were listed.
+/// Runs the command. A file that cannot be opened, or of which no frame and no row could be read, is refused after
+/// all were listed.
 pub fn run(order: &Decode) -> Result<Outcome, Failure> {
     let mut refused = Vec::new();
     let mut list = Vec::new();
@@ -117,6 +118,9 @@ pub fn run(order: &Decode) -> Result<Outcome, Failure> {
     } else {
         let pages: Vec<String> = contents.recordings.iter().map(shown).collect();
         print(&pages.join("\n"))?;
+    }
+    for r in contents.recordings.iter().filter(|r| r.counts.frames + r.counts.rows == 0) {
+        refused.extend(r.problems.first().map(text::place_and_what));
     }
     if refused.is_empty() { Ok(Outcome::Answered) } else { Err(Failure::Refused(refused.join("\n"))) }
 }
@@ -301,7 +305,7 @@ fn shown(c: &Content) -> String {
                 s.per_second.map_or_else(String::new, |r| digits(r, if r < 10.0 { 2 } else { 0 })),
                 cell(s.smallest),
                 cell(s.largest),
-                cell(s.longest_gap_s),
+                s.longest_gap_s.map_or_else(String::new, |g| digits(g, if g < 10.0 { 2 } else { 0 })),
             ]
         })
         .collect();

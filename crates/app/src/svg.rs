@@ -32,8 +32,8 @@ impl Scale {
     /// Round values on the scale, at most about `most`.
     pub fn ticks(&self, most: usize) -> Vec<f64> {
         let step = nice_step((self.to - self.from) / most.max(1) as f64);
-        let first = (self.from / step - 1e-9).ceil() as i64;
-        (0..200).map(|i| (first + i) as f64 * step).take_while(|t| *t <= self.to + 1e-9 * step).collect()
+        let first = (self.from / step - 1e-9).ceil();
+        (0..200).map(|i| (first + f64::from(i)) * step).take_while(|t| *t <= self.to + 1e-9 * step).collect()
     }
 }
 
@@ -317,6 +317,8 @@ mod tests {
         assert_eq!(s.at(f64::NAN), 10.0);
         assert_eq!(s.ticks(5), vec![0.0, 50.0, 100.0, 150.0, 200.0]);
         assert_eq!(Scale::new((f64::NAN, 1.0), (0.0, 1.0)).at(0.5), 0.5);
+        assert!(Scale::new((-1e300, 1e300), (0.0, 1.0)).ticks(5).len() < 20);
+        assert_eq!(Scale::new((0.0, f64::INFINITY), (0.0, 1.0)).ticks(2).len(), 3);
         assert_eq!(nice_end(7.2), 8.0);
         assert_eq!(tick_decimals(&[0.0, 0.2, 0.4]), 1);
     }

@@ -203,7 +203,7 @@ fn waterfall_rows(b: &Balance) -> Vec<Vec<String>> {
 pub fn of_100(p: f64) -> String {
     match 100.0 * p {
         x if x > 0.0 && x < 0.5 => "< 1".into(),
-        x if x < 100.0 && x >= 99.5 => "> 99".into(),
+        x if (99.5..100.0).contains(&x) => "> 99".into(),
         x => digits(x, 0),
     }
 }
@@ -270,7 +270,7 @@ pub fn assessment(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
         .iter()
         .map(|&(fault, p)| {
             let known = fault.map_or(knowledge.none(), |f| knowledge.fault(f));
-            let label = fault.map_or_else(|| say("none-fault"), |_| within(&known.label));
+            let label = fault.map_or_else(|| within(&say("none-fault")), |_| within(&known.label));
             vec![of_100(p), label, fault.map_or_else(String::new, |_| known.magnitude.clone())]
         })
         .collect();
@@ -369,6 +369,17 @@ fn section(page: &mut Page, head: &str, items: impl Iterator<Item = String>) {
 pub fn balance(b: &Balance, inputs: &Inputs) -> String {
     let knowledge = inputs.knowledge();
     let mut page = Page::default();
+    let mut faults = b.additive_faults.clone();
+    faults.sort_by(|a, b| b.1.total_cmp(&a.1));
+    if let Some((fault, p)) = faults.first() {
+        let id = match (b.faults_told, *p >= 0.5) {
+            (true, true) => "plain-fault-found",
+            (true, false) => "plain-fault-likeliest",
+            (false, _) => "plain-fault-open",
+        };
+        let set = fault.map_or_else(|| say("balance-none"), |f| within(&knowledge.fault(f).label));
+        page.strong(&say_with(id, &args! { "set" => set, "percent" => of_100(*p) }));
+    }
     let left = b.left_l;
     page.strong(&if left.told {
         say_with(
@@ -395,12 +406,10 @@ pub fn balance(b: &Balance, inputs: &Inputs) -> String {
     page.table(&figure_header(), &waterfall_rows(b), &[1]);
     page.heading(&say("head-additive-faults"));
     page.line(&say(if b.faults_told { "head-faults-told" } else { "head-faults-open" }));
-    let mut faults = b.additive_faults.clone();
-    faults.sort_by(|a, b| b.1.total_cmp(&a.1));
     let rows: Vec<Vec<String>> = likely(&faults)
         .iter()
         .map(|&(f, p)| {
-            let label = f.map_or_else(|| say("none-fault"), |f| within(&knowledge.fault(f).label));
+            let label = f.map_or_else(|| within(&say("none-fault")), |f| within(&knowledge.fault(f).label));
             let repair = f.map_or_else(String::new, |f| knowledge.fault(f).repair.action.clone());
             vec![of_100(p), label, repair]
         })

@@ -353,3 +353,12 @@ fn regress_live_fill_takes_lines_and_passes_over_torn_ones() {
     let said = text(&out.stdout);
     assert!(said.contains("Line 3") && said.contains("g moved"), "{said}");
 }
+
+#[test]
+fn regress_decode_refuses_what_no_reader_knows() {
+    let folder = Folder::new();
+    let path = folder.write("letter.txt", "Dear sir,\nthe car smokes.\n");
+    let out = run(&["decode", as_str(&path)]);
+    assert_eq!(out.status.code(), Some(1));
+    assert!(text(&out.stderr).contains("letter.txt"), "{}", text(&out.stderr));
+}

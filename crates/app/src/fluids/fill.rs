@@ -8,7 +8,7 @@ use crate::print;
 use crate::text::Page;
 use crate::words::{number, say, say_with, words};
 use additive::estimate::Estimate;
-use additive::live::{LiveFill, State, Status, Target, Weight};
+use additive::live::{LiveFill, State, Status, Target, Weight, scale_line};
 use additive::transfer::{Fill, FillPlan};
 use fluent_bundle::FluentArgs;
 use serde::{Deserialize, Serialize};
@@ -80,22 +80,14 @@ pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
     Ok(Answer::new(&plan, page))
 }
 
-/// One line of what a scale or a person sends: `grams`, or `seconds grams`. Decimal comma or point; a `kg` behind the
-/// weight is understood.
+/// One line of what a scale or a person sends: a weight as scales write it, or seconds and a weight.
 fn weight(line: &str, elapsed_s: f64) -> Option<Weight> {
-    let clean = line.replace(',', ".");
-    let kilograms = clean.to_ascii_lowercase().contains("kg");
-    let numbers: Vec<f64> = clean
-        .split(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
-        .filter_map(|t| t.parse::<f64>().ok())
-        .filter(|v| v.is_finite())
-        .collect();
-    let grams = |v: f64| if kilograms { v * 1000.0 } else { v };
-    match numbers.as_slice() {
-        [w] => Some(Weight { time_s: elapsed_s, receiver_g: Some(grams(*w)), bottle_g: None }),
-        [t, w] => Some(Weight { time_s: *t, receiver_g: Some(grams(*w)), bottle_g: None }),
-        _ => None,
+    let of = |time_s, grams| Weight { time_s, receiver_g: Some(grams), bottle_g: None };
+    if let Ok(grams) = scale_line(line) {
+        return Some(of(elapsed_s, grams));
     }
+    let (seconds, rest) = line.trim().split_once(char::is_whitespace)?;
+    Some(of(seconds.replace(',', ".").parse().ok()?, scale_line(rest).ok()?))
 }
 
 #[derive(Serialize)]
@@ -191,10 +183,9 @@ mod tests {
     fn analytic_lines_of_a_scale() {
         let of = |l| weight(l, 3.0).map(|w| (w.time_s, w.receiver_g.unwrap_or(f64::NAN)));
         assert_eq!(of("1234.5"), Some((3.0, 1234.5)));
-        assert_eq!(of("  + 1,2345 kg "), Some((3.0, 1234.5)));
         assert_eq!(of("60 812,0 g"), Some((60.0, 812.0)));
+        assert_eq!(of("60,5 812"), Some((60.5, 812.0)));
         assert_eq!(of("overload"), None);
         assert_eq!(of(""), None);
-        assert_eq!(of("1 2 3"), None);
     }
 }

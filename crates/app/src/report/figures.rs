@@ -84,7 +84,11 @@ fn pressure_drawing(a: &Assessment, width: f64, class: &str) -> String {
 
     // Hatched where flow was measured; beyond it, and where nothing was told, open with broken edges.
     let told = a.filter.standard_pressure_drop_kpa.told;
-    let split = if told { plot.fitted.partition_point(|b| b.flow_g_per_s <= measured) } else { 0 };
+    let split = if told {
+        (plot.fitted.partition_point(|b| b.flow_g_per_s < measured) + 1).min(plot.fitted.len())
+    } else {
+        0
+    };
     let known = plot.fitted.get(..split).unwrap_or_default();
     let open = plot.fitted.get(split.saturating_sub(1)..).unwrap_or_default();
     d.area("tint", &outline(&plot.fitted));
