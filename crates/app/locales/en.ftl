@@ -19,6 +19,7 @@ plain-additive-open = Additive left: cannot tell. No weighing or counter narrowe
 ## What next
 
 plain-next-no-fault = Next: no repair. Keep these readings as the baseline of this car.
+plain-next-soot-first = Next: find out the soot load more closely before any service regeneration; it may reach { $p95 } g/L.
 plain-next-repair = Next: { $set-repair }. Read again afterwards, at the same points with the same instrument.
 plain-next-test = Next, { $minutes } min: { $observation-question } ({ $observation-how })
 plain-next-read-pressure = Next: read the differential pressure with the key on and the engine off, at hot idle, and held at 2500 rpm.

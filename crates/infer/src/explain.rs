@@ -108,6 +108,17 @@ fn plain(out: &Assessment, material: wallflow::media::Material, test: Option<&(S
         (Some(top), _) if top.probability > 0.8 && top.faults.is_empty() => {
             say.push(Text::new("plain-next-no-fault"));
         }
+        // The usual cure of soot is a regeneration; it waits until the load is shown to be safe for it.
+        (Some(top), _)
+            if top.probability > 0.8
+                && top
+                    .faults
+                    .iter()
+                    .any(|f| matches!(f, FaultId::SootShortTrips | FaultId::RegenerationIncomplete))
+                && soot.p95 > wallflow::limits::safe_soot_load(material) =>
+        {
+            say.push(Text::new("plain-next-soot-first").number("p95", soot.p95, 1));
+        }
         (Some(top), _) if top.probability > 0.8 => {
             say.push(Text::new("plain-next-repair").with("set", nested(fault_list(&top.faults))));
         }

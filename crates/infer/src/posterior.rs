@@ -16,6 +16,8 @@ use wallflow::deposits::Deposits;
 use wallflow::media::{Ash, Cake, Media, Slip, Wall};
 use wallflow::pressure::{inertial_coefficient, viscous_resistance};
 
+/// What a hypothesis does to the state and the reading; many hypotheses share it.
+type Effects = (SensorMode, EngineMode, SootMode, AshMode, bool);
 type Vector = SVector<f64, K>;
 type Matrix = SMatrix<f64, K, K>;
 
@@ -476,7 +478,18 @@ fn figures(p: &Priors, soot: f64, ash: f64) -> f64 {
             Mixture::of(vec![(0.84, v, sd), (0.16, v, 4.0 * sd)]).log_density(truth)
         })
     };
-    one(p.controller_soot, soot) + one(p.controller_ash, ash)
+    one(p.controller_soot, soot) + one(p.controller_ash, ash) + rarely_above(soot, ash)
+}
+
+/// Ends of what cars drive in with. Controllers start a burn at 3 to 6 g/L, cut the power and light the
+/// lamps well below 10, and refuse to go on soon after (trade reference 3.3, from memory); ash is told at
+/// 30 to 60 g/L and rarely passes twice that (5.3). Soft shoulders, so that pressure can still insist.
+fn rarely_above(soot: f64, ash: f64) -> f64 {
+    let beyond = |x: f64, from: f64, scale: f64| {
+        let z = ((x - from) / scale).max(0.0);
+        -0.5 * z * z
+    };
+    beyond(soot, 9.0, 2.5) + beyond(ash, 70.0, 25.0)
 }
 
 fn likelihoods(s: &mut Sample, p: &Priors, d: &PressureData) {
@@ -562,15 +575,20 @@ impl Normal {
 pub struct Effort {
     /// Samples of the covering round.
     pub first: usize,
-    /// Samples of the fitted round (0 = none).
+    /// Samples of a fitted round.
     pub second: usize,
+    /// Most fitted rounds (0 = none).
+    pub rounds: usize,
 }
+
+/// Effective samples that suffice: the 5 % quantile is then good to about a tenth of the interval.
+const ENOUGH: f64 = 250.0;
 
 impl Effort {
     /// For the answer.
-    pub const FULL: Self = Self { first: 3000, second: 3000 };
+    pub const FULL: Self = Self { first: 3000, second: 2400, rounds: 3 };
     /// For the answer without pressure readings and recordings.
-    pub const PRIOR: Self = Self { first: 3000, second: 0 };
+    pub const PRIOR: Self = Self { first: 3000, second: 0, rounds: 0 };
 }
 
 /// Weighs all hypotheses.
@@ -600,47 +618,42 @@ pub fn posterior(
     }
     let mut out = weigh(hypotheses, p, d, signs, extra, samples);
 
-    if effort.second > 0 && out.samples.len() > 100 {
-        let by_mode = out.sensor_weights(hypotheses, &|_| 0.0, None);
-        let mut fitted: Vec<Normal> = Vec::new();
-        for k in 0..SensorMode::ALL.len() {
-            let share: f64 = by_mode.iter().map(|w| w[k]).sum();
-            if share > 0.01 {
-                let w: Vec<f64> = by_mode.iter().map(|w| w[k]).collect();
-                fitted.extend(Normal::fitted(&out.samples, &w, share, &cover));
-            }
+    // Fitted rounds until the weights are even enough. Each keeps all earlier samples; together they are
+    // weighed against all proposals (balance heuristic).
+    let mut fits: Vec<(f64, Vec<Normal>)> = Vec::new();
+    let mut made = effort.first;
+    for round in 0..effort.rounds {
+        if out.samples.len() < 100 || (round > 0 && out.effective > ENOUGH) {
+            break;
         }
-        let shares: f64 = fitted.iter().map(|f| f.share).sum();
-        if shares > 0.0 {
-            fitted.iter_mut().for_each(|f| f.share /= shares);
-            let mut all = std::mem::take(&mut out.samples);
-            let mut made = 0;
-            for f in &fitted {
-                let n = (effort.second as f64 * f.share).round() as usize;
-                for i in 0..n {
-                    let z = nalgebra::SVector::from_fn(|j, _| {
-                        normal_quantile(points.at(effort.first + made + i, j))
-                    });
-                    let x: [f64; at::COUNT] = (f.mean + f.lower * z).into();
-                    if let Some(mut s) = evaluate(x, p, &tables, d, std) {
-                        likelihoods(&mut s, p, d);
-                        all.push(s);
-                    }
+        let fitted = out.fitted(hypotheses, &cover);
+        if fitted.is_empty() {
+            break;
+        }
+        let mut all = std::mem::take(&mut out.samples);
+        let before = made;
+        for f in &fitted {
+            let n = (effort.second as f64 * f.share).round() as usize;
+            for i in 0..n {
+                let z = nalgebra::SVector::from_fn(|j, _| normal_quantile(points.at(made + i, j)));
+                let x: [f64; at::COUNT] = (f.mean + f.lower * z).into();
+                if let Some(mut s) = evaluate(x, p, &tables, d, std) {
+                    likelihoods(&mut s, p, d);
+                    all.push(s);
                 }
-                made += n;
             }
-            let (n1, n2) = (effort.first as f64, made as f64);
-            for s in &mut all {
-                let second = log_sum_exp(
-                    fitted.iter().map(|f| f.share.ln() + f.log_density(&s.x)).collect::<Vec<_>>().into_iter(),
-                );
-                s.proposal = log_sum_exp(
-                    [(n1 / (n1 + n2)).ln() + cover_log(&s.x), (n2 / (n1 + n2)).max(1e-12).ln() + second]
-                        .into_iter(),
-                );
-            }
-            out = weigh(hypotheses, p, d, signs, extra, all);
+            made += n;
         }
+        fits.push(((made - before) as f64, fitted));
+        for s in &mut all {
+            let mut terms = vec![(effort.first as f64 / made as f64).ln() + cover_log(&s.x)];
+            for (n, of) in &fits {
+                let share = n / made as f64;
+                terms.extend(of.iter().map(|f| (share * f.share).ln() + f.log_density(&s.x)));
+            }
+            s.proposal = log_sum_exp(terms.iter().copied());
+        }
+        out = weigh(hypotheses, p, d, signs, extra, all);
     }
     out
 }
@@ -658,7 +671,7 @@ fn weigh(
     let mut log_weight = Vec::with_capacity(hypotheses.len());
     let mut log_parts = Vec::with_capacity(hypotheses.len());
     // Many hypotheses share what they do to the state; each such combination is summed once.
-    let mut known: BTreeMap<(SensorMode, EngineMode, SootMode, AshMode, bool), f64> = BTreeMap::new();
+    let mut known: BTreeMap<Effects, f64> = BTreeMap::new();
     for h in hypotheses {
         let k = index(h.sensor);
         let state: [f64; 2] = [false, true].map(|u| {
@@ -691,6 +704,22 @@ fn index(mode: SensorMode) -> usize {
 }
 
 impl Posterior {
+    /// A Gaussian for each sensor mode that carries weight.
+    fn fitted(&self, hypotheses: &[Hypothesis], cover: &[Mixture; at::COUNT]) -> Vec<Normal> {
+        let by_mode = self.sensor_weights(hypotheses, &|_| 0.0, None);
+        let mut out: Vec<Normal> = Vec::new();
+        for k in 0..SensorMode::ALL.len() {
+            let w: Vec<f64> = by_mode.iter().map(|w| w[k]).collect();
+            let share: f64 = w.iter().sum();
+            if share > 0.01 {
+                out.extend(Normal::fitted(&self.samples, &w, share, cover));
+            }
+        }
+        let shares: f64 = out.iter().map(|f| f.share).sum();
+        out.iter_mut().for_each(|f| f.share /= shares.max(1e-300));
+        out
+    }
+
     /// Weight of each sample under each sensor mode, all hypotheses summed; adds up to one.
     /// `undoped` gives for each hypothesis the probability that its soot carries no additive; `joint` its
     /// probability when more than the filter side was weighed.
@@ -707,8 +736,7 @@ impl Posterior {
         }
         let mut total = 0.0;
         // Equal effects on the state: one pass for the sum of their weights.
-        let mut merged: BTreeMap<(SensorMode, EngineMode, SootMode, AshMode, bool), (usize, f64)> =
-            BTreeMap::new();
+        let mut merged: BTreeMap<Effects, (usize, f64)> = BTreeMap::new();
         for (i, h) in hypotheses.iter().enumerate() {
             for u in [false, true] {
                 let share = if u { undoped(i) } else { 1.0 - undoped(i) };

@@ -115,7 +115,7 @@ pub struct Priors {
 /// Shortest driving burn that may count as complete, minutes (7 to 12 are typical; trade reference 3.3).
 const FULL_BURN_MIN: f64 = 6.0;
 
-fn find<'a>(case: &'a Case, q: Quantity) -> impl Iterator<Item = (f64, &'a facts::case::Reading)> {
+fn find(case: &Case, q: Quantity) -> impl Iterator<Item = (f64, &facts::case::Reading)> {
     case.reading.iter().filter(move |r| r.quantity == q).filter_map(|r| Some((canonical(r)?.0, r)))
 }
 
@@ -167,10 +167,13 @@ impl Priors {
         let (cake, cake_sd) = if heavy { (1.7e-12, 0.45) } else { (2.6e-12, 0.47) };
         let mut common = std::array::from_fn(|_| Mixture::normal(0.0, 1.0));
         common[at::PLUG] = Mixture::normal(0.3, 0.9);
-        common[at::WALL] = Mixture::normal(f64::ln(wall), wall_sd);
-        common[at::CAKE] = Mixture::normal(f64::ln(cake), cake_sd);
+        // Few filters, few laboratories: one filter in five may lie well outside the published spread.
+        let tailed = |m: f64, sd: f64| Mixture::of(vec![(0.8, m, sd), (0.2, m, 1.9 * sd)]);
+        common[at::WALL] = tailed(f64::ln(wall), wall_sd);
+        common[at::LOADED] = tailed(0.0, 1.0);
+        common[at::CAKE] = tailed(f64::ln(cake), cake_sd);
         common[at::SLIP] = Mixture::normal(f64::ln(150e-9), 0.5);
-        common[at::ASH_LAYER] = Mixture::normal(f64::ln(6e-14), 0.5);
+        common[at::ASH_LAYER] = tailed(f64::ln(6e-14), 0.5);
         common[at::VOLUME] = Mixture::normal(0.0, volume_sd);
         // One velocity head in the pipe is about 0.25 kPa at the standard flow; one to four of them lie
         // between the taps (physics reference 2.3: vehicle constant, to be fitted).
@@ -185,7 +188,8 @@ impl Priors {
             (None, true) if case.car.displacement_l.is_some() => 0.15,
             (None, true) => 0.35,
         };
-        common[at::FLOW] = Mixture::normal(0.0, flow_sd);
+        // A flow guessed from engine size misses by a third now and then: boost and EGR are not known.
+        common[at::FLOW] = if flow_sd > 0.1 { tailed(0.0, flow_sd) } else { Mixture::normal(0.0, flow_sd) };
         let heat_sd = match conditions.first().map(|c| c.filter_sensors) {
             Some(2..) => 9.0,
             Some(1) => 20.0,
@@ -378,13 +382,15 @@ impl Priors {
         let sum = left.plus(rate.times(distance));
         // Controllers start a burn, and passive oxidation grows, long before the channels are full.
         let cap = |m: f64| if m > 5.0 { 5.0 + (1.0 + (m - 5.0) / 4.0).ln() * 4.0 } else { m };
-        let mut parts = vec![(0.9, cap(sum.median).max(0.05).ln(), sum.sd.clamp(0.25, 1.1))];
-        if soot == SootMode::ShortTrips {
+        let mut parts = vec![(0.9, cap(sum.median).max(0.05).ln(), sum.sd.clamp(0.25, 0.9))];
+        // How far the load can have come since the last complete burn; unknown distance = any.
+        let room = self.since_km.map_or(1.0, |(km, _)| (km / 150.0).clamp(0.02, 1.0));
+        if soot == SootMode::ShortTrips && room > 0.5 {
             parts[0].1 = parts[0].1.max(f64::ln(4.0));
             parts.push((0.6, f64::ln(7.0), 0.35));
         }
         // Whatever the book-keeping says, some cars have burnt or collected unseen.
-        parts.push((0.1, f64::ln(3.0), 0.9));
+        parts.push((0.1, f64::ln(0.5 + 2.5 * room), 0.9));
         Mixture::of(parts)
     }
 
@@ -411,7 +417,7 @@ impl Priors {
             }
             (EngineMode::MeterDrift, None) => Mixture::of(vec![(0.5, -0.17, 0.08), (0.5, 0.17, 0.08)]),
             (EngineMode::BoostLeak, _) => Mixture::normal(-0.08, base.hypot(0.05)),
-            _ => Mixture::normal(0.0, base),
+            _ => self.common[at::FLOW].clone(),
         }
     }
 

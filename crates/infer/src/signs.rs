@@ -166,7 +166,8 @@ pub fn read(c: &Conditions, displacement_m3: Option<f64>) -> Signs {
 
 fn temperature_signs(c: &Conditions, running: &[usize], out: &mut Signs) {
     use EngineMode as M;
-    let calm: Vec<usize> = running.iter().copied().filter(|&i| !(c.regeneration[i] > 0.5)).collect();
+    let calm: Vec<usize> =
+        running.iter().copied().filter(|&i| c.regeneration[i].is_nan() || c.regeneration[i] <= 0.5).collect();
     // The brick evens out the swings: over a long stretch before and after agree on the mean.
     let settle = calm.len() / 4;
     let difference: Vec<f64> = calm[settle..].iter().map(|&i| c.before_k[i] - c.after_k[i]).collect();

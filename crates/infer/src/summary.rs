@@ -190,12 +190,13 @@ fn uses(c: &Conditions, range_kpa: Option<f64>) -> Vec<Use> {
         }
     }
     // A sensor that drops out often shows exactly zero between values that are far from it.
-    for i in 1..n.saturating_sub(1) {
-        if out[i] == Use::Used
-            && c.dp_kpa[i] == 0.0
-            && c.dp_kpa[i - 1].abs().max(c.dp_kpa[i + 1].abs()) > 20.0 * c.dp_resolution_kpa
-        {
-            out[i] = Use::Dropout;
+    for (i, u) in out.iter_mut().enumerate() {
+        let [Some(a), Some(b)] = [i.checked_sub(1), Some(i + 1)].map(|k| k.and_then(|k| c.dp_kpa.get(k)))
+        else {
+            continue;
+        };
+        if *u == Use::Used && c.dp_kpa[i] == 0.0 && a.abs().max(b.abs()) > 20.0 * c.dp_resolution_kpa {
+            *u = Use::Dropout;
         }
     }
     out
@@ -280,15 +281,18 @@ pub fn summarise(
     let uses = uses(c, range_kpa);
     let n = c.len();
     let fallback_k = if c.filter_sensors == 0 { Some(500.0) } else { None };
-    let mut basis = vec![[f64::NAN; K]; n];
-    for i in 0..n {
-        let t = if c.filter_k[i].is_finite() { Some(c.filter_k[i]) } else { fallback_k };
-        if let (Some(t), true) = (t, c.flow_kg_per_s[i].is_finite()) {
+    let basis: Vec<[f64; K]> = (0..n)
+        .map(|i| {
+            let (t, flow, dp) = (c.filter_k[i], c.flow_kg_per_s[i], c.dp_kpa[i]);
+            let t = if t.is_finite() { Some(t) } else { fallback_k };
             // Back pressure of the silencer: a rough share of the reading; it only sets the density.
-            let gauge = if c.dp_kpa[i].is_finite() { c.dp_kpa[i].abs() * 0.8 } else { 0.0 };
-            basis[i] = standard.row(c.flow_kg_per_s[i], t, gauge);
-        }
-    }
+            let gauge = if dp.is_finite() { dp.abs() * 0.8 } else { 0.0 };
+            match t {
+                Some(t) if flow.is_finite() => standard.row(flow, t, gauge),
+                _ => [f64::NAN; K],
+            }
+        })
+        .collect();
     let used: Vec<usize> = (0..n).filter(|&i| uses[i] == Use::Used && basis[i][1].is_finite()).collect();
     let column = |j: usize| basis.iter().map(|r| r[j]).collect::<Vec<f64>>();
     let (x1, x2) = (column(1), column(3));

@@ -19,22 +19,12 @@ pub struct Typed {
     pub flow_guessed: bool,
 }
 
-/// A reading in SI-near units (kPa, g/s, degC, ...), or none when the unit is not one of its quantity.
+/// A reading and its uncertainty in the canonical unit of its quantity (kPa, g/s, degC, ...), or none when
+/// the unit is not one of its quantity.
 #[must_use]
 pub fn canonical(r: &Reading) -> Option<(f64, f64)> {
-    let u = r.unit.trim();
-    let factor = match u {
-        "kPa" | "g/s" | "degC" | "%" | "km" | "1/cm3" | "1/m" | "mm" | "g" | "g/L" | "mL" | "s" => 1.0,
-        "hPa" | "mbar" => 0.1,
-        "Pa" => 1e-3,
-        "kg/h" => 1.0 / 3.6,
-        "L" => 1000.0,
-        "min" => 60.0,
-        "h" => 3600.0,
-        "L/h" => 1.0,
-        _ => return None,
-    };
-    Some((r.value * factor, r.uncertainty.unwrap_or(f64::NAN) * factor))
+    let m = r.measured().ok()?;
+    Some((m.value, m.uncertainty.unwrap_or(f64::NAN)))
 }
 
 /// Role of the readings that describe the car as it stands: after the work if there are any, else now.
