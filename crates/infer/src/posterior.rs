@@ -764,7 +764,7 @@ impl Posterior {
         out
     }
 
-    /// Draws of everything a figure is made of: [`DRAWS`] picks by systematic resampling.
+    /// Draws of everything a figure is made of, by systematic resampling.
     #[must_use]
     pub fn draws(
         &self,
