@@ -33,6 +33,10 @@ const INCH_MM: f64 = 25.4;
 /// Distances that differ by less are one odometer reading (a display shows whole kilometres).
 const ODOMETER_STEP_KM: f64 = 1.0;
 
+/// How far an empty reservoir may weigh below its tare, g (another bracket, a drop, the scale; common
+/// practice).
+const EMPTY_SLACK_G: f64 = 30.0;
+
 /// The chemical symbols of the metals (and of the metalloids that can stand in a fluid).
 const METALS: &[&str] = &[
     "Li", "Be", "B", "Na", "Mg", "Al", "Si", "K", "Ca", "Sc", "Ti", "V", "Cr", "Mn", "Fe", "Co", "Ni", "Cu",
@@ -443,10 +447,11 @@ impl Checker<'_> {
                 && r.reservoir_replaced != Some(true)
             {
                 let path = self.row("refill", i, "");
-                self.error(
+                // Nobody noted how much: that it happened is still a fact, and a weak one.
+                self.warn(
                     &path,
-                    "a refill without volume_l, mass_g and full says nothing",
-                    "give what was poured; when nobody noted it, write full = true or full = false",
+                    "a refill without volume_l, mass_g and full says only that one happened",
+                    "give what was poured, or full = true or full = false, if anybody knows",
                 );
             }
             if let (Some(volume), Some(mass)) = (r.volume_l, r.mass_g) {
@@ -489,11 +494,13 @@ impl Checker<'_> {
         for (i, w) in case.reservoir_weighed.iter().enumerate() {
             let path = self.row("reservoir_weighed", i, "gross_g");
             match w.tare_g.or(case.reservoir.tare_g) {
-                Some(tare) if tare > w.gross_g => self.error(
-                    &path,
-                    format!("{} g with the reservoir on the scale, but {tare} g empty", w.gross_g),
-                    "gross_g is reservoir and content together, tare_g the empty reservoir",
-                ),
+                // An empty reservoir may weigh a little less than its tare: scale, drops, another bracket.
+                Some(tare) if tare - w.gross_g > EMPTY_SLACK_G.max(w.uncertainty_g.unwrap_or(0.0)) => self
+                    .error(
+                        &path,
+                        format!("{} g with the reservoir on the scale, but {tare} g empty", w.gross_g),
+                        "gross_g is reservoir and content together, tare_g the empty reservoir",
+                    ),
                 Some(tare) => {
                     if let Some(capacity) = capacity {
                         let net = w.gross_g - tare;

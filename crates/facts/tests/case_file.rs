@@ -160,7 +160,6 @@ fn regress_impossible_values() {
             "[[reading]]\npoint = \"held\"\nquantity = \"differential_pressure\"\nvalue = 3\nunit = \"kPa\"\n",
             3,
         ),
-        ("[[refill]]\nentered_l = 2\n", 2),
         ("[[refill]]\nvolume_l = 2\nmass_g = 20\n", 4),
         ("[[refill]]\nvolume_l = 0\n", 3),
         ("[reservoir]\nmetals = [{ symbol = \"Fx\" }]\n", 3),
@@ -195,6 +194,7 @@ fn regress_unusual_values_warn_and_are_kept() {
         ("[[recording]]\nfile = \"../elsewhere.log\"\n", 3),
         ("[reservoir]\ncapacity_l = 2\n[[refill]]\nvolume_l = 2.5\n", 5),
         ("[[reservoir_weighed]]\ngross_g = 800\n", 3),
+        ("[[refill]]\nentered_l = 2\n", 2),
     ] {
         let l = read_case(&with(text), "case.toml").unwrap_or_else(|e| panic!("{text}\n{e}"));
         assert_eq!(l.warnings.iter().map(|w| w.line).collect::<Vec<_>>(), [line], "{text}\n{:?}", l.warnings);

@@ -88,6 +88,8 @@ pub(crate) struct View<'a> {
     pub(crate) rows: Vec<Row>,
     before_rows: Vec<Row>,
     same_instrument: bool,
+    /// Some reading under flow says more than the zero and the last count.
+    resolved: bool,
     summaries: Vec<Summary>,
     problems: Vec<Text>,
     evidence: Option<&'a Evidence<'a>>,
@@ -115,6 +117,7 @@ impl<'a> View<'a> {
             rows: Vec::new(),
             before_rows: Vec::new(),
             same_instrument: true,
+            resolved: false,
             summaries: Vec::new(),
             problems: Vec::new(),
             evidence: None,
@@ -213,6 +216,8 @@ impl<'a> View<'a> {
             points,
             before_rows,
             same_instrument: same_instrument(case),
+            resolved: readings.rows.iter().chain(&readings.gauge).any(|r| r.0[1] > 0.0)
+                || summaries.iter().any(|s| s.resolved),
             summaries,
             problems,
             evidence: Some(evidence),
@@ -449,9 +454,8 @@ fn filter_state(view: &View, draws: &Draws, before: &Draws) -> FilterState {
     let ratio = |d: &Draws| {
         d.standard.iter().zip(&d.standard_new).map(|(a, b)| a / b.max(1e-6)).collect::<Vec<f64>>()
     };
-    let flowing = view.rows.iter().any(|r| r.0[1] > 0.0) || view.data.gauge.is_some();
     let carrying = draws.informed.iter().filter(|i| **i).count() as f64 / draws.informed.len().max(1) as f64;
-    let informed = flowing && carrying > 0.5;
+    let informed = view.resolved && carrying > 0.5;
     let both = |now: &[f64], then: &[f64]| estimate(draws.interval(now), before.interval(then), informed);
     FilterState {
         soot_mass_g: both(&product(draws, &draws.soot), &product(before, &before.soot)),

@@ -117,6 +117,9 @@ pub struct Summary {
     pub constant: bool,
     /// Where the flow comes from.
     pub flow_source: Option<FlowSource>,
+    /// True when a pressure under flow left the two counts around zero: below that, zero, soot and one
+    /// count of the bus cannot be told apart (physics reference 3, vehicle bus reference trap 4).
+    pub resolved: bool,
     /// Seconds of usable pressure with the engine running.
     pub usable_s: f64,
 }
@@ -389,6 +392,8 @@ pub fn summarise(
     }
 
     let constant = used.len() >= 60 && flow_range > 1.5 && c.dp_constant_share > 0.995;
+    let resolved =
+        points.iter().any(|p| p.flow_g_per_s > 0.0 && p.shown_kpa.abs() > 2.4 * c.dp_resolution_kpa);
     Summary {
         rows,
         points,
@@ -398,6 +403,7 @@ pub fn summarise(
         flow_range,
         constant,
         flow_source: c.flow_source,
+        resolved,
         usable_s: used.len() as f64 * STEP_S,
     }
 }
