@@ -312,7 +312,7 @@ pub struct Stretch {
     pub start_s: f64,
     /// End, s.
     pub end_s: f64,
-    /// `used`, `regeneration`, `dropout`, `engine_off`, `saturated` or `frozen`.
+    /// `used`, `regeneration`, `dropout`, `engine_off`, `saturated` or `before_burn`.
     pub state: String,
 }
 
