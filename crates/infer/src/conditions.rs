@@ -82,6 +82,8 @@ pub struct Conditions {
     pub ambient_k: Option<f64>,
     /// The controller's soot figure, percent (last).
     pub controller_soot_percent: Option<f64>,
+    /// How near the controller thinks a regeneration is, percent of its trigger (last).
+    pub trigger_percent: Option<f64>,
     /// Odometer at the end, km.
     pub odometer_km: Option<f64>,
     /// The controller's mean distance between regenerations, km.
@@ -276,6 +278,7 @@ impl Conditions {
             barometer_kpa,
             ambient_k: median(&grid(Quantity::AmbientTemperature)).map(|t| t + 273.15),
             controller_soot_percent: last(Quantity::ControllerSootLoad),
+            trigger_percent: last(Quantity::RegenerationTrigger),
             odometer_km: last(Quantity::Odometer),
             mean_regeneration_km: last(Quantity::MeanDistanceBetweenRegenerations),
             speed_rpm,

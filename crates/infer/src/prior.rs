@@ -112,6 +112,19 @@ pub struct Priors {
     pub state_since_km: f64,
 }
 
+/// The controller's own view of the soot on the bus as (g/L, standard deviation): a percentage of a limit
+/// that only the maker knows (4 to 9 g/L), or the share of the way to its next regeneration (started at 3
+/// to 6 g/L; trade reference 3.3). It stands for the controller's model, not for soot (vehicle bus
+/// reference 3.2), so it is wide.
+fn bus_soot(conditions: &[&Conditions]) -> Option<(f64, f64)> {
+    conditions.iter().find_map(|c| {
+        let soot = c.controller_soot_percent.map(|p| (p / 100.0 * 6.5, 0.5));
+        // A burn in progress or just over leaves the trigger where it was or at zero: it says nothing then.
+        let trigger = c.trigger_percent.filter(|_| c.burn().is_none()).map(|p| (p / 100.0 * 4.5, 0.45));
+        soot.or(trigger).map(|(v, relative)| (v, f64::hypot(1.4, relative * v)))
+    })
+}
+
 /// Shortest driving burn that may count as complete, minutes (7 to 12 are typical; trade reference 3.3).
 const FULL_BURN_MIN: f64 = 6.0;
 
@@ -289,8 +302,8 @@ impl Priors {
             })
         };
         // The controller's figure was read before or during a burn that the recording shows: it is over.
-        let controller_soot =
-            if burn.is_some() { None } else { figure(Quantity::ControllerSoot, 7.0, 0.4, 1.3) };
+        let typed = if burn.is_some() { None } else { figure(Quantity::ControllerSoot, 7.0, 0.4, 1.3) };
+        let controller_soot = typed.or_else(|| bus_soot(conditions));
         let controller_ash = figure(Quantity::ControllerAsh, 50.0, 0.4, 4.0);
 
         let ash = ash_load(case, odometer, cleaned, fitted, volume_l, heavy);
