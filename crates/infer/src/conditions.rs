@@ -90,7 +90,14 @@ pub struct Conditions {
     pub mean_regeneration_km: Option<f64>,
 }
 
+/// States (a burn, a lamp) are polled far less often than flows and hold until they change.
+const STATE_HOLD_S: f64 = 45.0;
+
 fn on_grid(signal: Option<&Signal>, cells: usize) -> Vec<f64> {
+    on_grid_within(signal, cells, HOLD_S)
+}
+
+fn on_grid_within(signal: Option<&Signal>, cells: usize, hold_s: f64) -> Vec<f64> {
     let mut out = vec![f64::NAN; cells];
     let Some(s) = signal else { return out };
     let n = s.time_s.len().min(s.value.len());
@@ -108,7 +115,7 @@ fn on_grid(signal: Option<&Signal>, cells: usize) -> Vec<f64> {
             if t0 - t <= STEP_S { v0 } else { f64::NAN }
         } else if k + 1 < n {
             let (t1, v1) = (s.time_s[k + 1], s.value[k + 1]);
-            if t1 - t0 <= HOLD_S {
+            if t1 - t0 <= hold_s {
                 v0 + (v1 - v0) * (t - t0) / (t1 - t0).max(1e-9)
             } else if t - t0 <= STEP_S {
                 v0
@@ -274,7 +281,7 @@ impl Conditions {
             coolant_degc: grid(Quantity::CoolantTemperature),
             egr_excess_percent: combine(&egr_given, &egr_asked_percent, |g, a| g - a),
             egr_asked_percent,
-            regeneration: grid(Quantity::RegenerationActive),
+            regeneration: on_grid_within(recording.signal(Quantity::RegenerationActive), cells, STATE_HOLD_S),
             barometer_kpa,
             ambient_k: median(&grid(Quantity::AmbientTemperature)).map(|t| t + 273.15),
             controller_soot_percent: last(Quantity::ControllerSootLoad),
@@ -285,14 +292,15 @@ impl Conditions {
         }
     }
 
-    /// A regeneration that the controller reports inside this recording.
+    /// A regeneration that the controller reports inside this recording. Heat alone is no report: a hard
+    /// climb is as hot as a burn.
     #[must_use]
     pub fn burn(&self) -> Option<Burn> {
-        let on = |r: &&f64| **r > 0.5;
-        let minutes = self.regeneration.iter().filter(on).count() as f64 * STEP_S / 60.0;
+        let minutes = self.regeneration.iter().filter(|r| **r > 0.5).count() as f64 * STEP_S / 60.0;
         let last = self.regeneration.iter().rposition(|r| *r > 0.5)?;
         // A flag that is up for seconds is a start that came to nothing.
-        (minutes > 1.0).then(|| Burn { minutes, last, ended: (self.len() - last) as f64 * STEP_S > 20.0 })
+        let ended = (self.len() - last) as f64 * STEP_S > 20.0;
+        (minutes > 1.0).then_some(Burn { minutes, last, ended })
     }
 
     /// Cells of the grid.
