@@ -47,9 +47,10 @@ pub fn assess(evidence: &Evidence) -> Assessment {
     let view = View::new(evidence, role);
     let bare = View::without_readings(case);
 
-    let additive = additive_side(case, knowledge);
+    let additive = additive_side(case, knowledge, true);
+    let unweighed = additive_side(case, knowledge, false);
     let full = Joint::new(&view, &additive, knowledge, Effort::FULL);
-    let prior = Joint::new(&bare, &additive, knowledge, Effort::PRIOR);
+    let prior = Joint::new(&bare, &unweighed, knowledge, Effort::PRIOR);
     let draws = full.draws(&view);
     let before = prior.draws(&bare);
 
@@ -287,7 +288,8 @@ pub(crate) struct Additive {
     pub(crate) weight: Vec<(Option<FaultId>, f64)>,
 }
 
-fn additive_side(case: &Case, knowledge: &Knowledge) -> Additive {
+/// `weighed` = with what weighings, counters and levels say; without, the priors alone stand.
+fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive {
     if case.reservoir.kind == Some(ReservoirKind::None) {
         return Additive { balance: None, weight: vec![(None, 0.0)] };
     }
@@ -299,7 +301,8 @@ fn additive_side(case: &Case, knowledge: &Knowledge) -> Additive {
     // A car of which nothing tells that it doses may well have no additive system at all.
     let has_system = if known { 1.0 } else { 0.35 };
     let balance = balance(case, &AdditivePrior::default(), case.reservoir.reserve_l);
-    let evidence: BTreeMap<Option<FaultId>, f64> = balance.log_evidence.iter().copied().collect();
+    let evidence: BTreeMap<Option<FaultId>, f64> =
+        if weighed { balance.log_evidence.iter().copied().collect() } else { BTreeMap::new() };
     let none = evidence.get(&None).copied().unwrap_or(0.0);
     let of = |f: FaultId| evidence.get(&Some(f)).map(|e| e - none);
     let mut weight = vec![(None, 0.0)];

@@ -217,7 +217,8 @@ pub struct Assessment {
     pub faults: Vec<(Option<FaultId>, f64)>,
     /// Marginals of the additive side; add up to 1 with `None`.
     pub additive_faults: Vec<(Option<FaultId>, f64)>,
-    /// Whether the fault set is told (entropy below 0.9 of the one without readings and recordings).
+    /// Whether the fault set is told (entropy below 0.9 of the one without pressure readings, recordings,
+    /// weighings and counter reads).
     pub fault_set_told: bool,
     /// Open questions.
     pub cannot_tell: Vec<OpenQuestion>,
