@@ -74,6 +74,10 @@ fn weight(k: &Knowledge, fault: &str) -> f64 {
     FaultId::from_id(fault).map_or(k.none(), |f| k.fault(f)).prior_weight
 }
 
+/// The table's cause "short trips or cut-off regenerations" and the part of its weight that stands under
+/// `regeneration_incomplete`, a fault of its own here.
+const CUT_OFF: (&str, f64) = ("soot_overload_short_trips", 0.04);
+
 #[test]
 fn reference_every_cause_of_the_table_has_its_fault() {
     // checks/data/causes.csv.
@@ -94,7 +98,8 @@ fn reference_one_to_one_numbers_are_those_of_the_tables() {
     let (weights, table) = (weights(), likelihoods());
     let mut compared = 0;
     for (cause, fault) in ONE_TO_ONE {
-        assert_eq!(weight(k, fault), weights[*cause], "{fault}");
+        let moved = if *cause == CUT_OFF.0 { CUT_OFF.1 } else { 0.0 };
+        assert!((weight(k, fault) + moved - weights[*cause]).abs() < 1e-12, "{fault}");
         for ((_, observation), want) in table.iter().filter(|((c, _), _)| c == cause) {
             let got = p(k, fault, observation);
             assert!((got - want).abs() < 1e-12, "P({observation} | {fault}) = {got}, table {want}");
