@@ -304,13 +304,13 @@ fn missing(view: &View, draws: &Draws, soot_told: bool) -> Vec<MissingFact> {
         ("sensor.plumbing", case.sensor.plumbing.is_none(), coordinate(at::CONES)),
     ];
     if view.priors.since_km.is_none() {
-        // Of the spread of a load by distance, 0.8² of 0.8² + 0.55² is the unknown distance; readings
-        // already took some of it.
+        // Of the spread of a load by distance, 0.8² of 0.8² + 0.55² is the unknown distance (the spreads of
+        // the soot prior); that readings already took six tenths of it is an expert guess.
         let share: f64 = 0.64 / (0.64 + 0.3);
         list.push(("reading.distance_since_regeneration", true, share * if soot_told { 0.4 } else { 1.0 }));
     }
     if view.rows.iter().all(|r| r.0[1] == 0.0) {
-        // Without any reading under flow: a factor of the product's spread against the prior's.
+        // Without any reading under flow, one of them takes about half of the spread: expert guess.
         list.push(("reading.differential_pressure.held", true, 0.5));
     }
     let mut out: Vec<MissingFact> = list
