@@ -3,10 +3,13 @@
 //! Reads one JSON request a line from standard input and writes one JSON answer a line. A request that
 //! cannot be answered gives `{"error": "..."}` and the run ends with status 1 once all lines are answered.
 
+use facts::{FaultId, Knowledge};
+use infer::network::{Network, Prior};
 use recording::isotp::Assembler;
 use recording::{Options as ReadOptions, Recording, read_bytes, read_path};
 use serde::Deserialize;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::error::Error;
 use std::io::{BufRead, Write};
 use std::path::PathBuf;
@@ -26,6 +29,8 @@ enum Request {
     Recording { path: Option<PathBuf>, text: Option<String> },
     /// Messages that ISO-TP frames of one sender (hexadecimal) make, a millisecond apart.
     Isotp { frames: Vec<String> },
+    /// Fault sets of at most `most` of these faults, given answers to observations.
+    FaultSets { faults: Vec<String>, answers: BTreeMap<String, bool>, most: usize },
 }
 
 /// A gas at one state.
@@ -197,6 +202,27 @@ fn reassemble(frames: &[String]) -> Result<Value, Box<dyn Error>> {
     Ok(json!({"messages": messages}))
 }
 
+fn fault_sets(
+    faults: &[String],
+    answers: &BTreeMap<String, bool>,
+    most: usize,
+) -> Result<Value, Box<dyn Error>> {
+    let knowledge = Knowledge::built_in();
+    let network = Network::new(knowledge);
+    let mut of = Vec::new();
+    for id in faults {
+        of.push(FaultId::from_id(id).ok_or_else(|| format!("no fault is called {id:?}"))?);
+    }
+    let given = network.answers(answers.iter().map(|(o, yes)| (o.as_str(), *yes)));
+    let prior = Prior::new(knowledge);
+    let sets: Vec<_> = network
+        .enumerate(&of, most, &prior, given, |_| 0.0)
+        .into_iter()
+        .map(|m| json!({"faults": m.set.faults(), "p": m.p}))
+        .collect();
+    Ok(json!({"sets": sets, "slip": infer::network::SLIP, "further": prior.further}))
+}
+
 fn bytes(text: &str) -> Result<Vec<u8>, Box<dyn Error>> {
     let pairs = text.as_bytes().chunks(2);
     pairs.map(|pair| Ok(u8::from_str_radix(std::str::from_utf8(pair)?, 16)?)).collect()
@@ -212,6 +238,7 @@ fn answer(line: &str) -> Result<Value, Box<dyn Error>> {
         Request::Pressure(point) => drop(&point),
         Request::Recording { path, text } => read(path, text),
         Request::Isotp { frames } => reassemble(&frames),
+        Request::FaultSets { faults, answers, most } => fault_sets(&faults, &answers, most),
     }
 }
 

@@ -355,6 +355,11 @@ cli-live = Watch the fill: weights come in on standard input
 cli-entry = Values to enter after a fill, and slips
 cli-mixup = A wrong fluid in a vessel: what to do and what never
 cli-stock = Which container first, when to order how much
+cli-knowledge-command = The knowledge: what is doubtful about it, and a drawing
+cli-knowledge-check = List what is doubtful: rows nobody uses, faults that no test tells apart, numbers too sure
+cli-knowledge-draw = Draw faults and observations as SVG
+cli-draw-out = Write the drawing into this file (else to standard output)
+cli-draw-fault = Draw this fault only; may be given several times
 cli-facts = Facts (TOML); --example prints one to start from
 cli-example = Print an example of the facts and stop
 
@@ -373,6 +378,34 @@ error-needs-facts = Give a file of facts, or --example to print one.
 error-tells-nothing = Neither the soot nor the fault is told by these facts. The list of what it cannot tell says what would decide it.
 error-json = The answer could not be written as JSON: { $why }
 error-internal-demo = The demo could not be written: { $why }
+
+## The knowledge
+
+head-doubts = What is doubtful
+out-knowledge-read = { $faults } faults and { $observations } observations were read; every reference leads somewhere and every probability lies between 0 and 1.
+out-knowledge-mark = { $mark ->
+    [guess] { $count } rows are guesses by whoever wrote them
+    [practice] { $count } rows are common practice, no source
+    [seen] { $count } rows are informed by something published
+   *[counted] { $count } rows were counted by a workshop
+  }
+out-no-doubts = Nothing.
+out-nothing = nothing does
+out-doubt-set-up = The set-up { $id } is needed by no test and no repair.
+out-doubt-observation = No fault moves this observation, so making it tells nothing: { $observation }.
+out-doubt-no-signs = Nothing speaks for this fault: { $fault }. No observation becomes twice as likely under it.
+out-doubt-no-work = No row says how this is repaired, so it cannot be planned for: { $fault }.
+out-doubt-background = likelihood.{ $fault }.{ $observation } is the background itself and says nothing.
+out-doubt-certain = likelihood.{ $fault }.{ $observation } is { $p }: so sure that one slip of the hand would decide.
+out-doubt-alike = All tests together hardly tell these two apart (overlap { $overlap }): { $a } / { $b }. What tells most: { $best }.
+out-doubt-alike-harmless = All tests together hardly tell these two apart (overlap { $overlap }), and one repair mends both: { $a } / { $b }.
+error-no-fault = No fault is called { $id }; sootwright knowledge draw shows all of them, knowledge/faults.toml names them.
+fig-knowledge = Faults and the observations they move
+fig-faults = Fault
+fig-observations = Observation
+fig-prior = share among the cars that come
+fig-line-meaning = full line: at least twice as likely under the fault; broken: its absence is at least twice as likely
+fig-observation-row = { $label } · { $minutes } min{ $set-up }
 
 ## Columns of the fluids
 

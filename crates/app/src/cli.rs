@@ -24,6 +24,8 @@ pub enum Command {
     Schema(Schema),
     #[command(about = say("cli-additive"))]
     Additive(Additive),
+    #[command(about = say("cli-knowledge-command"))]
+    Knowledge(KnowledgeOrder),
 }
 
 #[derive(Args)]
@@ -120,4 +122,36 @@ pub struct Fill {
     pub question: Question,
     #[arg(long, help = say("cli-live"))]
     pub live: bool,
+}
+
+#[derive(Args)]
+pub struct KnowledgeOrder {
+    #[command(subcommand)]
+    pub command: KnowledgeCommand,
+}
+
+#[derive(Subcommand)]
+pub enum KnowledgeCommand {
+    #[command(about = say("cli-knowledge-check"))]
+    Check(KnowledgeCheck),
+    #[command(about = say("cli-knowledge-draw"))]
+    Draw(KnowledgeDraw),
+}
+
+#[derive(Args)]
+pub struct KnowledgeCheck {
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct KnowledgeDraw {
+    #[arg(long, value_name = "FILE.svg", help = say("cli-draw-out"))]
+    pub out: Option<PathBuf>,
+    #[arg(long, value_name = "ID", help = say("cli-draw-fault"))]
+    pub fault: Vec<String>,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
 }

@@ -134,6 +134,7 @@ pub fn toml_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
 fn facts_hash() -> String {
     hash(
         concat!(
+            include_str!("../../../knowledge/actions.toml"),
             include_str!("../../../knowledge/faults.toml"),
             include_str!("../../../knowledge/likelihoods.toml"),
             include_str!("../../../knowledge/observations.toml")

@@ -9,6 +9,7 @@ mod demonstrate;
 mod failure;
 mod fluids;
 mod inputs;
+mod knowledge;
 mod output;
 mod report;
 mod svg;
@@ -38,6 +39,7 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Demo(order) => demonstrate::run(&order),
         cli::Command::Schema(order) => schema(&order),
         cli::Command::Additive(order) => fluids::run(&order),
+        cli::Command::Knowledge(order) => knowledge::run(&order),
     }
 }
 

@@ -99,4 +99,12 @@ faults! {
     TurboOilLeak = "turbo_oil_leak",
     /// The filter was cleaned or replaced, the controller was not told.
     FilterModelNotReset = "filter_model_not_reset",
+    /// The controller starts no regeneration: an unrelated code, little fuel, or a fuel-level sender that reads low.
+    RegenerationInhibited = "regeneration_inhibited",
+    /// The doser that brings fuel into the exhaust (where one is fitted) delivers less than half of a command.
+    ExhaustFuelDoserBlocked = "exhaust_fuel_doser_blocked",
+    /// After work on the additive system its line was not primed or bled.
+    AdditiveLineNotBled = "additive_line_not_bled",
+    /// A new additive unit or module was not coded to the car.
+    AdditiveUnitNotCoded = "additive_unit_not_coded",
 }

@@ -45,6 +45,15 @@ const REGROUPED: &[(&[&str], &[&str])] = &[
     (&["dp_hose_cracked_or_off"], &["hose_off_upstream", "hose_off_downstream", "hose_leaking"]),
 ];
 
+/// Observations that the table does not hold: of causes that the trade names beside it.
+const BESIDE_THE_TABLE: &[&str] = &[
+    "dose_comes_after_priming",
+    "exhaust_doser_delivers_nothing",
+    "fuel_level_low_or_gauge_wrong",
+    "regen_inhibit_condition_active",
+    "unit_reports_not_coded",
+];
+
 type Table = BTreeMap<(String, String), f64>;
 
 fn read(name: &str) -> Vec<BTreeMap<String, String>> {
@@ -119,7 +128,7 @@ fn reference_regrouped_causes_keep_their_weight_and_nearly_their_likelihoods() {
         let want: f64 = causes.iter().map(|c| weights[*c]).sum();
         let got: f64 = faults.iter().map(|f| weight(k, f)).sum();
         assert!((want - got).abs() < 1e-9, "{faults:?}: {got}, table {want}");
-        for o in k.observations() {
+        for o in k.observations().iter().filter(|o| !BESIDE_THE_TABLE.contains(&o.id.as_str())) {
             let mean = |names: &[&str], w: &dyn Fn(&str) -> f64, p: &dyn Fn(&str) -> f64| {
                 names.iter().map(|n| w(n) * p(n)).sum::<f64>() / names.iter().map(|n| w(n)).sum::<f64>()
             };
@@ -135,7 +144,7 @@ fn reference_observations_are_those_of_the_table() {
     // checks/data/observations.csv.
     let k = Knowledge::built_in();
     let rows = read("observations.csv");
-    assert_eq!(k.observations().len(), rows.len());
+    assert_eq!(k.observations().len(), rows.len() + BESIDE_THE_TABLE.len());
     for r in rows {
         let o = k.observation(&r["observation_id"]).unwrap_or_else(|| panic!("{}", r["observation_id"]));
         assert_eq!(o.background, r["baseline_p"].parse::<f64>().unwrap(), "{}", o.id);
@@ -320,4 +329,112 @@ proptest! {
             prop_assert_eq!(k.probability_given_set(&[fault], &o.id), k.probability(fault, &o.id));
         }
     }
+}
+
+#[test]
+fn property_every_repair_has_its_row_and_every_number_a_place() {
+    let k = Knowledge::built_in();
+    for &f in FaultId::ALL {
+        let w = k.work(f).unwrap_or_else(|| panic!("no [[work]] for {}", f.id()));
+        assert!(w.works > 0.5 && w.works <= 1.0, "{}", f.id());
+        assert!(k.cost_class(&k.fault(f).repair.cost_class).is_some());
+    }
+    for rate in [
+        "labour_eur_per_hour",
+        "waiting_eur_per_hour",
+        "final_test_minutes",
+        "final_test_misses",
+        "come_back_eur",
+        "refer_eur",
+        "refer_factor",
+    ] {
+        assert!(k.rate(rate).is_some(), "{rate}");
+    }
+}
+
+#[test]
+fn regress_check_finds_what_was_broken_on_purpose() {
+    use facts::knowledge::check::{Doubt, doubts};
+    let k = Knowledge::built_in();
+    // A twin of a sound row that no fault moves, and a set-up that nobody needs.
+    let broken = k
+        .overlay(&[(
+            "own.toml",
+            r#"schema = "sootwright.observations/1"
+[[set_up]]
+id = "cellar"
+label = "in the cellar"
+minutes = 3
+[[observation]]
+id = "moon_is_full"
+label = "The moon is full"
+question = "Is the moon full?"
+kind = "visual"
+background = 0.035
+mark = "expert_guess"
+minutes = 1
+who = "anyone"
+how = "look"
+"#,
+        )])
+        .unwrap();
+    let new: Vec<Doubt> = doubts(&broken).into_iter().filter(|d| !doubts(k).contains(d)).collect();
+    assert!(new.contains(&Doubt::SetUpUnused { set_up: "cellar".into() }), "{new:?}");
+    assert!(new.contains(&Doubt::ObservationMovesNothing { observation: "moon_is_full".into() }), "{new:?}");
+    assert_eq!(new.len(), 2);
+}
+
+#[test]
+fn analytic_overlap_of_two_faults_that_differ_in_one_observation() {
+    use facts::knowledge::check::{Doubt, doubts};
+    // Two faults without any row of their own but one, at 0.09 and 0.91 of one observation: the
+    // Bhattacharyya coefficient is 2 * sqrt(0.0819) = 0.572, not above 0.6; at 0.15 and 0.85 it is
+    // 2 * sqrt(0.1275) = 0.714.
+    let faults = include_str!("../../../knowledge/faults.toml");
+    let observation = r#"schema = "sootwright.observations/1"
+[[observation]]
+id = "it"
+label = "it"
+question = "it?"
+kind = "visual"
+background = 0.5
+mark = "expert_guess"
+minutes = 1
+who = "anyone"
+how = "look"
+"#;
+    let with = |p: f64, q: f64| {
+        let rows = format!(
+            "schema = \"sootwright.likelihoods/1\"\n[likelihood.zero_error]\nit = {{ p = {p}, mark = \"expert_guess\", reason = \"r\" }}\n[likelihood.boost_leak]\nit = {{ p = {q}, mark = \"expert_guess\", reason = \"r\" }}\n"
+        );
+        let k = Knowledge::from_texts(&[("f", faults), ("o", observation), ("l", &rows)]).unwrap();
+        doubts(&k).into_iter().find_map(|d| match d {
+            Doubt::Alike { a: FaultId::ZeroError, b: FaultId::BoostLeak, overlap, .. } => Some(overlap),
+            _ => None,
+        })
+    };
+    assert_eq!(with(0.09, 0.91), None);
+    let overlap = with(0.15, 0.85).unwrap();
+    assert!((overlap - 2.0 * (0.15_f64 * 0.85).sqrt()).abs() < 1e-12);
+}
+
+#[test]
+fn regress_references_that_lead_nowhere_are_refused_with_their_place() {
+    let k = Knowledge::built_in();
+    let text = r#"schema = "sootwright.actions/1"
+[[work]]
+id = "boost_leak"
+set_up = "hoist"
+[[mechanism]]
+id = "mine"
+label = "mine"
+observations = ["oil_level_above_max", "no_such_thing"]
+together = 0.2
+mark = "counted"
+reason = "ours"
+"#;
+    let e = k.overlay(&[("own.toml", text)]).unwrap_err().to_string();
+    assert!(e.contains("own.toml:2") && e.contains("no set-up is called \"hoist\""), "{e}");
+    assert!(e.contains("no observation is called \"no_such_thing\""), "{e}");
+    assert!(e.contains("stands in \"cut_off_burns\" already"), "{e}");
 }

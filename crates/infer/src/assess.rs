@@ -310,7 +310,12 @@ fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive 
         use FaultId as F;
         let e = of(f).or_else(|| match f {
             // Faults by which nothing or too little reaches the fuel look alike on the scale.
-            F::DoserPumpFailed | F::DoserBlocked | F::AdditiveWiring | F::AdditiveLineAir => {
+            F::DoserPumpFailed
+            | F::DoserBlocked
+            | F::AdditiveWiring
+            | F::AdditiveLineAir
+            | F::AdditiveLineNotBled
+            | F::AdditiveUnitNotCoded => {
                 of(F::AdditiveUnderDosed).map(|e| e.max(of(F::RefuellingNotRecognised).unwrap_or(e)))
             }
             _ => None,

@@ -117,6 +117,8 @@ pub fn is_additive(f: FaultId) -> bool {
             | F::AdditiveLevelSensor
             | F::AdditiveWiring
             | F::AdditiveLineAir
+            | F::AdditiveLineNotBled
+            | F::AdditiveUnitNotCoded
     )
 }
 
@@ -133,6 +135,8 @@ pub fn leaves_soot_undoped(f: FaultId) -> bool {
             | F::DoserBlocked
             | F::AdditiveWiring
             | F::AdditiveLineAir
+            | F::AdditiveLineNotBled
+            | F::AdditiveUnitNotCoded
     )
 }
 
@@ -157,8 +161,10 @@ fn effects(f: FaultId) -> (SensorMode, EngineMode, SootMode, AshMode) {
         F::EgrStuckOpen => (s, EngineMode::EgrOpen, o, a),
         F::ThermostatStuckOpen => (s, EngineMode::Cold, o, a),
         F::InjectorOverfuelling | F::TurboOilLeak | F::Aus32InFuel => (s, EngineMode::Sooting, o, a),
-        F::SootShortTrips => (s, e, SootMode::ShortTrips, a),
-        F::RegenerationIncomplete | F::OxidationCatalystDamaged => (s, e, SootMode::Incomplete, a),
+        F::SootShortTrips | F::RegenerationInhibited => (s, e, SootMode::ShortTrips, a),
+        F::RegenerationIncomplete | F::OxidationCatalystDamaged | F::ExhaustFuelDoserBlocked => {
+            (s, e, SootMode::Incomplete, a)
+        }
         F::AshFull => (s, e, o, AshMode::Full),
         F::WrongEngineOil => (s, e, o, AshMode::Fast),
         _ => (s, e, o, a),

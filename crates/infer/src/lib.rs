@@ -9,6 +9,7 @@ pub mod balance;
 pub mod conditions;
 mod explain;
 pub mod hypothesis;
+pub mod network;
 pub mod observe;
 pub mod posterior;
 pub mod prior;

@@ -3,233 +3,25 @@
 //! The numbers live in `knowledge/*.toml`, each with a [`Mark`] that says how far to trust it. They are
 //! built in, and a workshop overlays its own rows ([`Knowledge::overlay`]) as it learns.
 
+pub mod actions;
+pub mod check;
+mod codes;
+mod merge;
+mod rows;
+
 use crate::fault::FaultId;
-use crate::finding::{Finding, Findings, Places};
-use crate::walk::{self, nearest};
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
-use serde_json::Value as Json;
+use crate::finding::{Finding, Findings};
+use crate::walk::nearest;
+use actions::{Mechanism, Rate, Rule, Work};
+use codes::{Code, CodeSpan};
+use merge::{Merged, format_of, rows};
+pub use rows::{CostClass, Fault, Likelihood, Mark, Observation, ObservationKind, Repair, SetUp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::LazyLock;
 
-/// How far a number can be trusted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Mark {
-    /// Reasoned from the mechanism by whoever wrote the row; nobody counted.
-    ExpertGuess,
-    /// Common practice of the trade; no source.
-    CommonPractice,
-    /// Informed by something published, named in `source`.
-    Seen,
-    /// Counted by the workshop that overlays the row.
-    Counted,
-}
-
-/// A class of repair cost, parts and labour.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct CostClass {
-    /// Letter.
-    pub id: String,
-    /// From, EUR.
-    #[schemars(range(min = 0.0, max = 1e6))]
-    pub from_eur: f64,
-    /// To, EUR; a typical figure of the class where it is open above.
-    #[schemars(range(min = 0.0, max = 1e6))]
-    pub to_eur: f64,
-}
-
-/// What mends a fault.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Repair {
-    /// What is done.
-    pub action: String,
-    /// Working time, minutes.
-    #[schemars(range(min = 0.0, max = 10_000.0))]
-    pub minutes: f64,
-    /// Class of cost, see [`Knowledge::cost_class`].
-    pub cost_class: String,
-    /// What shows that it worked.
-    pub proof: String,
-}
-
-/// What is known about one fault, or about a car without one (`none`).
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Fault {
-    /// The identifier of [`FaultId`], or `none`.
-    pub id: String,
-    /// Plain words.
-    pub label: String,
-    /// Family: additive, data_entry, fluid, pressure_sensing, temperature_sensing, filter, engine, use, none.
-    pub family: String,
-    /// From which magnitude it counts as a fault.
-    pub magnitude: String,
-    /// Weight among the cars that come with a complaint about filter or additive; [`Knowledge::prior`] is
-    /// this over the sum of all.
-    #[schemars(range(min = 1e-6, max = 1e6))]
-    pub prior_weight: f64,
-    /// How far to trust the weight.
-    pub mark: Mark,
-    /// Why this weight, where there is more to say.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub reason: Option<String>,
-    /// What mends it.
-    pub repair: Repair,
-}
-
-/// What must be in place before a test.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct SetUp {
-    /// Identifier.
-    pub id: String,
-    /// Plain words.
-    pub label: String,
-    /// Working time to bring it about, minutes; paid once for all tests that need it.
-    #[schemars(range(min = 0.0, max = 10_000.0))]
-    pub minutes: f64,
-}
-
-/// Kind of observation.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum ObservationKind {
-    /// A family of trouble codes is in the fault memory.
-    TroubleCode,
-    /// A lamp, or what the driver notices.
-    DriverOrLamp,
-    /// A reading or a test on the car.
-    Reading,
-    /// Something seen.
-    Visual,
-    /// A question to the driver or the papers.
-    Question,
-}
-
-/// Something that can be observed: yes, no, or not done.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Observation {
-    /// Identifier.
-    pub id: String,
-    /// What *yes* means.
-    pub label: String,
-    /// The question in plain words.
-    pub question: String,
-    /// Kind.
-    pub kind: ObservationKind,
-    /// Observations of one group are states of one reading: at most one of them is *yes*, none of them is
-    /// the normal state.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub exclusive_group: Option<String>,
-    /// Probability of *yes* in a car that comes in with a complaint, whatever its fault.
-    #[schemars(range(min = 1e-4, max = 0.9999))]
-    pub background: f64,
-    /// How far to trust the background.
-    pub mark: Mark,
-    /// Working time of the test itself, minutes.
-    #[schemars(range(min = 0.0, max = 10_000.0))]
-    pub minutes: f64,
-    /// What must be in place first: the id of a [`SetUp`].
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub set_up: Option<String>,
-    /// Who may do it.
-    pub who: String,
-    /// How it is done.
-    pub how: String,
-    /// Trouble codes that answer *yes*: `P2463`, `P2452-P2456`, `3251/0`, `3251/2-5`.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub codes: Vec<String>,
-    /// Source of what is not ours.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub source: Option<String>,
-}
-
-/// Probability of an observation under one fault.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Likelihood {
-    /// Probability of *yes* when this fault is present alone.
-    #[schemars(range(min = 1e-4, max = 0.9999))]
-    pub p: f64,
-    /// How far to trust it.
-    pub mark: Mark,
-    /// Why.
-    pub reason: String,
-    /// Source, where the number is informed by one.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub source: Option<String>,
-    /// The observation follows this fault alone, whatever else is wrong (a hose that is off decides the
-    /// reading of a full filter).
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub overrides: bool,
-}
-
-const FAULTS: &str = "sootwright.faults/1";
-const OBSERVATIONS: &str = "sootwright.observations/1";
-const LIKELIHOODS: &str = "sootwright.likelihoods/1";
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-#[allow(dead_code)]
-struct FaultsFile {
-    /// Always `sootwright.faults/1`.
-    schema: String,
-    #[serde(default)]
-    cost_class: Vec<CostClass>,
-    #[serde(default)]
-    fault: Vec<Fault>,
-}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-#[allow(dead_code)]
-struct ObservationsFile {
-    /// Always `sootwright.observations/1`.
-    schema: String,
-    #[serde(default)]
-    set_up: Vec<SetUp>,
-    #[serde(default)]
-    observation: Vec<Observation>,
-}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-#[allow(dead_code)]
-struct LikelihoodsFile {
-    /// Always `sootwright.likelihoods/1`.
-    schema: String,
-    /// By fault, then by observation.
-    #[serde(default)]
-    likelihood: BTreeMap<String, BTreeMap<String, Likelihood>>,
-}
-
-/// The three formats: their name, schema, and lists of rows that are merged by id.
-struct Format {
-    name: &'static str,
-    schema: Json,
-    lists: &'static [&'static str],
-}
-
-static FORMATS: LazyLock<[Format; 3]> = LazyLock::new(|| {
-    let format = |name: &'static str, schema: schemars::Schema, lists: &'static [&'static str]| {
-        let mut schema = schema.to_value();
-        crate::schema::drop_null(&mut schema);
-        if let Some(p) = schema.pointer_mut("/properties/schema").and_then(Json::as_object_mut) {
-            p.insert("const".into(), name.into());
-        }
-        Format { name, schema, lists }
-    };
-    [
-        format(FAULTS, schemars::schema_for!(FaultsFile), &["cost_class", "fault"]),
-        format(OBSERVATIONS, schemars::schema_for!(ObservationsFile), &["set_up", "observation"]),
-        format(LIKELIHOODS, schemars::schema_for!(LikelihoodsFile), &[]),
-    ]
-});
+/// Most observations that a knowledge may hold.
+pub const MOST_OBSERVATIONS: usize = 128;
 
 /// Everything known about faults and observations.
 #[derive(Debug, Clone)]
@@ -240,6 +32,10 @@ pub struct Knowledge {
     set_ups: Vec<SetUp>,
     observations: Vec<Observation>,
     likelihoods: BTreeMap<String, BTreeMap<String, Likelihood>>,
+    rates: Vec<Rate>,
+    work: BTreeMap<String, Work>,
+    mechanisms: Vec<Mechanism>,
+    rules: Vec<Rule>,
     /// Place of an observation in `observations`.
     place: BTreeMap<String, usize>,
     /// Probability by fault (`FaultId::ALL`, then none) and observation.
@@ -248,147 +44,6 @@ pub struct Knowledge {
     codes: Vec<(CodeSpan, usize)>,
     /// The files as merged, so that more can be laid over.
     merged: Merged,
-}
-
-#[derive(Debug, Clone, Default)]
-struct Merged {
-    /// Rows by list and id.
-    rows: BTreeMap<String, BTreeMap<String, toml::Table>>,
-    /// Likelihoods by fault and observation.
-    likelihood: BTreeMap<String, toml::Table>,
-    /// Which file and path a merged row came from.
-    origin: BTreeMap<String, (usize, String)>,
-    places: Vec<Places>,
-}
-
-impl Merged {
-    fn finding(&self, key: &str, what: impl Into<String>, advice: impl Into<String>) -> Finding {
-        match self.origin.get(key).and_then(|(i, path)| Some((self.places.get(*i)?, path))) {
-            Some((places, path)) => places.finding(path, what, advice),
-            None => self.places.last().cloned().unwrap_or_default().finding("", what, advice),
-        }
-    }
-
-    /// Reads one text and lays it over what is there. Rows are merged key by key by their id.
-    fn add(&mut self, file: &str, text: &str, errors: &mut Vec<Finding>) {
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let Some(format) = format_of(text) else {
-            let known: Vec<&str> = FORMATS.iter().map(|f| f.name).collect();
-            let advice = format!("begin the file with schema = one of {}", known.join(", "));
-            // The walk finds what is wrong with the text, if it is not just another format.
-            let walked = walk::walk(text, file, &serde_json::json!({ "additionalProperties": {} }));
-            let not_toml = walked.errors.into_iter().find(|f| f.what.starts_with("not TOML"));
-            errors.push(
-                not_toml
-                    .unwrap_or_else(|| walked.places.finding("schema", "no knowledge file of ours", advice)),
-            );
-            return;
-        };
-        let walked = walk::walk(text, file, &optional(&format.schema));
-        let number = self.places.len();
-        self.places.push(walked.places);
-        errors.extend(walked.errors);
-        for list in format.lists {
-            let kept = walked.kept.get(*list).cloned().unwrap_or_default();
-            let rows = walked.value.get(*list).and_then(toml::Value::as_array).cloned().unwrap_or_default();
-            let mut seen = BTreeSet::new();
-            for (row, original) in rows.into_iter().zip(kept) {
-                let (Some(id), toml::Value::Table(row)) =
-                    (row.get("id").and_then(|i| i.as_str()).map(str::to_owned), row)
-                else {
-                    continue;
-                };
-                let path = format!("{list}.{original}");
-                if !seen.insert(id.clone()) {
-                    let places = &self.places[number];
-                    errors.push(places.finding(
-                        &path,
-                        format!("{list} {id:?} is there twice"),
-                        "merge the two rows",
-                    ));
-                }
-                self.lay(list, &id, row, (number, path), format, errors);
-            }
-        }
-        if let Some(toml::Value::Table(by_fault)) = walked.value.get("likelihood") {
-            for (fault, rows) in by_fault {
-                let Some(rows) = rows.as_table() else { continue };
-                for (observation, row) in rows {
-                    let path = format!("likelihood.{fault}.{observation}");
-                    self.likelihood
-                        .entry(fault.clone())
-                        .or_default()
-                        .insert(observation.clone(), row.clone());
-                    self.origin.insert(path.clone(), (number, path));
-                }
-            }
-        }
-    }
-
-    fn lay(
-        &mut self,
-        list: &str,
-        id: &str,
-        row: toml::Table,
-        origin: (usize, String),
-        format: &Format,
-        errors: &mut Vec<Finding>,
-    ) {
-        let there = self.rows.entry(list.to_owned()).or_default().entry(id.to_owned()).or_default();
-        let new = there.is_empty();
-        for (key, value) in row {
-            match (there.get_mut(&key), value) {
-                (Some(toml::Value::Table(old)), toml::Value::Table(more)) => old.extend(more),
-                (_, value) => {
-                    there.insert(key, value);
-                }
-            }
-        }
-        // A row that is not laid over another must be whole.
-        let def = format
-            .schema
-            .pointer(&format!("/properties/{list}/items/$ref"))
-            .and_then(Json::as_str)
-            .and_then(|r| format.schema.pointer(r.trim_start_matches('#')));
-        let required = def.and_then(|d| d.get("required")).and_then(Json::as_array);
-        let missing: Vec<&str> = required
-            .into_iter()
-            .flatten()
-            .filter_map(Json::as_str)
-            .filter(|k| !there.contains_key(*k))
-            .collect();
-        self.origin.insert(format!("{list}.{id}"), origin);
-        if new && !missing.is_empty() {
-            let what = format!("the new {list} {id:?} lacks {}", missing.join(", "));
-            errors.push(self.finding(
-                &format!("{list}.{id}"),
-                what,
-                "a row that replaces nothing must be whole",
-            ));
-        }
-    }
-}
-
-fn format_of(text: &str) -> Option<&'static Format> {
-    let (document, _) = toml::de::DeTable::parse_recoverable(text);
-    let name =
-        document.get_ref().iter().find(|(k, _)| k.get_ref().as_ref() == "schema")?.1.get_ref().as_str()?;
-    FORMATS.iter().find(|f| f.name == name)
-}
-
-/// A schema in which rows need their id alone (and likelihoods everything), for files laid over others.
-fn optional(schema: &Json) -> Json {
-    let mut schema = schema.clone();
-    if let Some(Json::Object(defs)) = schema.get_mut("$defs") {
-        for (name, def) in defs {
-            if name != "Likelihood"
-                && let Some(Json::Array(required)) = def.get_mut("required")
-            {
-                required.retain(|k| k == "id");
-            }
-        }
-    }
-    schema
 }
 
 impl Knowledge {
@@ -416,11 +71,12 @@ impl Knowledge {
     #[must_use]
     pub fn built_in() -> &'static Self {
         static BUILT_IN: LazyLock<Knowledge> = LazyLock::new(|| {
-            let read = Knowledge::load(
-                include_str!("../../../knowledge/faults.toml"),
-                include_str!("../../../knowledge/observations.toml"),
-                include_str!("../../../knowledge/likelihoods.toml"),
-            );
+            let read = Knowledge::from_texts(&[
+                ("faults.toml", include_str!("../../../../knowledge/faults.toml")),
+                ("observations.toml", include_str!("../../../../knowledge/observations.toml")),
+                ("likelihoods.toml", include_str!("../../../../knowledge/likelihoods.toml")),
+                ("actions.toml", include_str!("../../../../knowledge/actions.toml")),
+            ]);
             match read {
                 Ok(k) => k,
                 // No input reaches this: the texts are part of the program and a test reads them.
@@ -439,8 +95,8 @@ impl Knowledge {
         Self::build(self.merged.clone(), files)
     }
 
-    /// Lays every `.toml` file of a folder that begins with one of the schemas of faults, observations and
-    /// likelihoods over this knowledge, in the order of the file names. Other files belong to others.
+    /// Lays every `.toml` file of a folder that begins with one of the schemas of faults, observations,
+    /// likelihoods and actions over this knowledge, in the order of the file names. Other files belong to others.
     ///
     /// # Errors
     /// What cannot be read, and everything that is wrong with the files.
@@ -534,6 +190,11 @@ impl Knowledge {
                 }
             }
         }
+        if let Some(o) = observations.get(MOST_OBSERVATIONS) {
+            let what = format!("there are {} observations", observations.len());
+            let advice = format!("at most {MOST_OBSERVATIONS} can be weighed together");
+            errors.push(merged.finding(&format!("observation.{}", o.id), what, advice));
+        }
         let mut codes = Vec::new();
         for (i, o) in observations.iter().enumerate() {
             let key = format!("observation.{}", o.id);
@@ -570,6 +231,12 @@ impl Knowledge {
                 }
             }
         }
+        let rates: Vec<Rate> = rows(&merged, "rate", errors);
+        let work: Vec<Work> = rows(&merged, "work", errors);
+        let mechanisms: Vec<Mechanism> = rows(&merged, "mechanism", errors);
+        let rules: Vec<Rule> = rows(&merged, "rule", errors);
+        let names = Names { faults: &ids().collect::<Vec<_>>(), set_ups: &set_ups, place: &place };
+        names.check(&merged, &work, &mechanisms, &rules, errors);
         let table: Vec<Vec<f64>> = ids()
             .map(|id| {
                 let own = likelihoods.get(id);
@@ -610,6 +277,10 @@ impl Knowledge {
             set_ups,
             observations,
             likelihoods,
+            rates,
+            work: work.into_iter().map(|w| (w.id.clone(), w)).collect(),
+            mechanisms,
+            rules,
             place,
             table,
             prior_sum,
@@ -677,6 +348,36 @@ impl Knowledge {
     #[must_use]
     pub fn cost_class(&self, id: &str) -> Option<&CostClass> {
         self.cost_classes.iter().find(|c| c.id == id)
+    }
+
+    /// The price or time with this identifier.
+    #[must_use]
+    pub fn rate(&self, id: &str) -> Option<&Rate> {
+        self.rates.iter().find(|r| r.id == id)
+    }
+
+    /// Every price and time of the workshop.
+    #[must_use]
+    pub fn rates(&self) -> &[Rate] {
+        &self.rates
+    }
+
+    /// How the repair of a fault is done, beyond the row of the fault. `None` where no row tells.
+    #[must_use]
+    pub fn work(&self, fault: FaultId) -> Option<&Work> {
+        self.work.get(fault.id())
+    }
+
+    /// Observations that hang together.
+    #[must_use]
+    pub fn mechanisms(&self) -> &[Mechanism] {
+        &self.mechanisms
+    }
+
+    /// Safety rules.
+    #[must_use]
+    pub fn rules(&self) -> &[Rule] {
+        &self.rules
     }
 
     /// The argued likelihood of an observation under a fault. `None`: the fault has no known bearing on
@@ -786,71 +487,71 @@ impl Knowledge {
     }
 }
 
+/// Names that rows may refer to.
+struct Names<'a> {
+    faults: &'a [&'a str],
+    set_ups: &'a [SetUp],
+    place: &'a BTreeMap<String, usize>,
+}
+
+impl Names<'_> {
+    /// Reports every reference that leads nowhere.
+    fn check(
+        &self,
+        merged: &Merged,
+        work: &[Work],
+        mechanisms: &[Mechanism],
+        rules: &[Rule],
+        errors: &mut Vec<Finding>,
+    ) {
+        let mut missing = |key: String, kind: &str, name: &str| {
+            errors.push(merged.finding(&key, format!("no {kind} is called {name:?}"), ""));
+        };
+        let set_up = |id: &str| self.set_ups.iter().any(|s| s.id == id);
+        for s in self.set_ups {
+            if let Some(n) = s.needs.as_deref().filter(|n| !set_up(n) || *n == s.id) {
+                missing(format!("set_up.{}", s.id), "other set-up", n);
+            }
+        }
+        for w in work {
+            let key = format!("work.{}", w.id);
+            if !self.faults.contains(&w.id.as_str()) {
+                missing(key.clone(), "fault", &w.id);
+            }
+            if let Some(s) = w.set_up.as_deref().filter(|s| !set_up(s)) {
+                missing(key, "set-up", s);
+            }
+        }
+        for m in mechanisms {
+            for o in m.observations.iter().filter(|o| !self.place.contains_key(*o)) {
+                missing(format!("mechanism.{}", m.id), "observation", o);
+            }
+        }
+        for r in rules {
+            let key = || format!("rule.{}", r.id);
+            for f in r.faults.iter().filter(|f| !self.faults.contains(&f.as_str())) {
+                missing(key(), "fault", f);
+            }
+            for s in r.forbids.iter().filter(|s| !set_up(s)) {
+                missing(key(), "set-up", s);
+            }
+            for o in r.while_yes.iter().chain(&r.look_first).filter(|o| !self.place.contains_key(*o)) {
+                missing(key(), "observation", o);
+            }
+        }
+        let mut seen: BTreeMap<&str, &str> = BTreeMap::new();
+        for m in mechanisms {
+            for o in &m.observations {
+                if let Some(other) = seen.insert(o, &m.id) {
+                    let what = format!("{o:?} stands in {other:?} already");
+                    let advice = "an observation shares one mechanism at most";
+                    errors.push(merged.finding(&format!("mechanism.{}", m.id), what, advice));
+                }
+            }
+        }
+    }
+}
+
 fn number(fault: FaultId) -> usize {
     FaultId::ALL.iter().position(|f| *f == fault).unwrap_or(usize::MAX)
-}
-
-fn rows<T: serde::de::DeserializeOwned>(merged: &Merged, list: &str, errors: &mut Vec<Finding>) -> Vec<T> {
-    let mut out = Vec::new();
-    for (id, row) in merged.rows.get(list).into_iter().flatten() {
-        match row.clone().try_into() {
-            Ok(row) => out.push(row),
-            Err(e) => errors.push(merged.finding(&format!("{list}.{id}"), e.message(), "")),
-        }
-    }
-    out
-}
-
-/// A trouble code as a number that can be compared.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Code {
-    /// Letter and the four hex digits behind it.
-    Five(char, u16),
-    /// SAE J1939: suspect parameter and failure mode.
-    Spn(u32, u8),
-}
-
-impl Code {
-    fn parse(text: &str) -> Option<Self> {
-        let text = text.trim();
-        if let Some((spn, fmi)) = text.split_once('/') {
-            return Some(Self::Spn(spn.trim().parse().ok()?, fmi.trim().parse().ok()?));
-        }
-        let code = text.split_once('-').map_or(text, |(c, _)| c);
-        let letter = code.chars().next()?.to_ascii_uppercase();
-        let digits = code.get(letter.len_utf8()..)?;
-        let hex = digits.len() == 4 && digits.chars().all(|c| c.is_ascii_hexdigit());
-        (hex && "PCBU".contains(letter)).then_some(())?;
-        Some(Self::Five(letter, u16::from_str_radix(digits, 16).ok()?))
-    }
-}
-
-/// A code, or a range of codes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum CodeSpan {
-    Five(char, u16, u16),
-    Spn(u32, u8, u8),
-}
-
-impl CodeSpan {
-    fn parse(text: &str) -> Option<Self> {
-        if let Some((spn, fmi)) = text.split_once('/') {
-            let (from, to) = fmi.split_once('-').unwrap_or((fmi, fmi));
-            let (from, to) = (from.parse().ok()?, to.parse().ok()?);
-            return (from <= to).then_some(Self::Spn(spn.parse().ok()?, from, to));
-        }
-        let (from, to) = text.split_once('-').unwrap_or((text, text));
-        match (Code::parse(from)?, Code::parse(to)?) {
-            (Code::Five(a, from), Code::Five(b, to)) if a == b && from <= to => Some(Self::Five(a, from, to)),
-            _ => None,
-        }
-    }
-
-    fn holds(self, code: Code) -> bool {
-        match (self, code) {
-            (Self::Five(letter, from, to), Code::Five(l, n)) => l == letter && (from..=to).contains(&n),
-            (Self::Spn(spn, from, to), Code::Spn(s, f)) => s == spn && (from..=to).contains(&f),
-            _ => false,
-        }
-    }
 }
