@@ -2,7 +2,7 @@
 
 use crate::cycle::{self, Demand, STEPS, Style};
 use crate::draw::Draw;
-use crate::faults::Fault;
+use crate::faults::{Fault, HoseFault};
 use crate::filter_truth::{
     Body, Constants, Crack, DoesNotFit, Load, STANDARD_PRESSURE, STANDARD_TEMPERATURE, Solid, Table, cracked,
 };
@@ -57,8 +57,13 @@ pub struct Truth {
     pub ash_load_g_per_l: f64,
     /// Ash, g.
     pub ash_mass_g: f64,
-    /// What the pressure sensor shows at no flow, kPa.
+    /// Zero of the pressure sensor: what it shows at no flow when nothing else is wrong, kPa.
     pub zero_kpa: f64,
+    /// What it does show at no flow, kPa: a frozen sensor or a shut hose shows something else, and a sensor
+    /// that is cut off at nought shows nothing below it.
+    pub zero_shown_kpa: f64,
+    /// The sensor shows nothing below zero.
+    pub zero_cut_off: bool,
     /// Between the taps (cones included, silencer not) at 50 g/s (M1, N1) or 150 g/s and 300 degC, kPa.
     pub standard_pressure_drop_kpa: f64,
     /// The same for this filter new: no soot, no ash, bare wall, no crack, kPa.
@@ -269,25 +274,49 @@ impl Car {
     pub fn draw(draw: &mut Draw, plan: Plan) -> Self {
         // Deposits that do not fit are drawn again; that happens to a few in a thousand.
         loop {
-            if let Ok(car) = Self::try_draw(draw, plan) {
+            if let Ok(car) = Self::try_draw(draw, plan, &|_, _, _| {}) {
                 return car;
             }
         }
     }
 
-    fn try_draw(draw: &mut Draw, plan: Plan) -> Result<Self, DoesNotFit> {
+    /// Draws cars that fit the plan until one fits after `amend` has set what was ordered (life, sensors,
+    /// fault); at most `tries` of them.
+    ///
+    /// # Errors
+    /// When none of them can hold what was ordered, or all of them would cost more than 20 kPa.
+    pub fn draw_amended(
+        draw: &mut Draw,
+        plan: Plan,
+        tries: usize,
+        amend: &dyn Fn(&mut Life, &mut Sensors, &mut Fault),
+    ) -> Result<Self, DoesNotFit> {
+        for _ in 0..tries {
+            if let Ok(car) = Self::try_draw(draw, plan, amend) {
+                return Ok(car);
+            }
+        }
+        Err(DoesNotFit)
+    }
+
+    fn try_draw(
+        draw: &mut Draw,
+        plan: Plan,
+        amend: &dyn Fn(&mut Life, &mut Sensors, &mut Fault),
+    ) -> Result<Self, DoesNotFit> {
         let mut fault = plan.fault;
         let mut vehicle = Vehicle::draw(draw, plan.heavy);
         let body = Body::draw(draw, vehicle.displacement, plan.heavy);
         let constants = Constants::draw(draw, &body, plan.heavy);
         vehicle.filter_capacity = body.volume() * draw.uniform(0.55e6, 0.95e6);
-        let life = Life::draw(draw, &vehicle, &body, &fault);
+        let mut life = Life::draw(draw, &vehicle, &body, &fault);
         let altitude = if draw.chance(0.8) { draw.uniform(0.0, 500.0) } else { draw.uniform(400.0, 1600.0) };
         let air = Air {
             pressure: 101_325.0 * (-altitude / 8400.0_f64).exp() * draw.normal(1.0, 0.008),
             temperature: 273.15 + draw.normal(13.0, 8.0).clamp(-8.0, 33.0),
         };
-        let sensors = Sensors::draw(draw, plan.heavy, &fault);
+        let mut sensors = Sensors::draw(draw, plan.heavy, &fault);
+        amend(&mut life, &mut sensors, &mut fault);
         let new = Solid::new(&body, &constants, Load::NONE)?;
         let flow = vehicle.standard_flow();
         let as_new = (flow, at_standard(&new, flow)?);
@@ -387,6 +416,17 @@ impl Car {
         })
     }
 
+    /// What the pressure sensor shows at no flow, kPa.
+    fn zero_shown(&self) -> f64 {
+        let s = &self.sensors;
+        let shown = match (self.fault.frozen, self.fault.hose) {
+            (Some(value), _) => value,
+            (None, HoseFault::BlockedShut(enclosed)) => s.gain * enclosed + s.zero,
+            _ => s.zero,
+        };
+        if s.clipped { shown.max(0.0) } else { shown }
+    }
+
     /// The truth, given what was recorded.
     #[must_use]
     pub fn truth(&self, session: Session, form: &'static str, carries_information: bool) -> Truth {
@@ -400,6 +440,8 @@ impl Car {
             ash_load_g_per_l: self.life.ash,
             ash_mass_g: self.life.ash * volume,
             zero_kpa: self.sensors.zero,
+            zero_shown_kpa: self.zero_shown(),
+            zero_cut_off: self.sensors.clipped,
             standard_pressure_drop_kpa: self.filled.standard / 1e3,
             standard_pressure_drop_as_new_kpa: self.as_new.1 / 1e3,
             filter_volume_l: volume,
@@ -535,17 +577,9 @@ fn make(draw: &mut Draw, name: String, plan: Plan) -> GeneratedCase {
         let shown = show(&truth, &car.sensors, &car.fault, car.air, &interruptions, draw);
         let recorded = record(draw, part.car, &shown, part.stem);
         form = recorded.form;
-        let j1939 = recorded.form == "j1939";
-        let step: f64 = if j1939 { 0.1 } else { car.sensors.step };
-        // The first seconds, in which the engine comes up to speed, do not count; J1939 knows nothing below zero.
-        let drops = shown.iter().skip(6 * STEPS).filter_map(|s| s.drop);
-        let drops = drops.map(|d| if j1939 { d.max(0.0) } else { d });
-        let (low, high) = drops.fold((f64::MAX, f64::MIN), |(a, b), d| (a.min(d), b.max(d)));
-        let moves = high - low > 2.01 * step.max(0.02);
-        // A pressure that stands still tells soot only if it stands well above what a zero may be.
-        let stands = 0.5 * (low + high) > 0.5;
-        informative |=
-            plan.session != Session::KeyOnOnly && (moves || stands) && !car.fault.pressure_is_mute();
+        informative |= plan.session != Session::KeyOnOnly
+            && moves_or_stands(&shown, &car.sensors, recorded.form == "j1939")
+            && !car.fault.pressure_is_mute();
         case.recording.push(RecordingRow {
             odometer_km: None,
             time: None,
@@ -564,6 +598,17 @@ fn make(draw: &mut Draw, name: String, plan: Plan) -> GeneratedCase {
         truth.proof_ratio = Some(after.filled.viscous / before.filled.viscous);
     }
     GeneratedCase { name, case, files, truth }
+}
+
+/// Whether a shown pressure leaves its last count or stands well above what a zero may be, so that it can
+/// tell soot at all.
+pub(crate) fn moves_or_stands(shown: &[Shown], sensors: &Sensors, j1939: bool) -> bool {
+    let step: f64 = if j1939 { 0.1 } else { sensors.step };
+    // The first seconds, in which the engine comes up to speed, do not count; J1939 knows nothing below zero.
+    let drops = shown.iter().skip(6 * STEPS).filter_map(|s| s.drop);
+    let drops = drops.map(|d| if j1939 { d.max(0.0) } else { d });
+    let (low, high) = drops.fold((f64::MAX, f64::MIN), |(a, b), d| (a.min(d), b.max(d)));
+    high - low > 2.01 * step.max(0.02) || 0.5 * (low + high) > 0.5
 }
 
 /// One recording of a case.

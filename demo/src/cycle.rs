@@ -18,6 +18,10 @@ pub enum Demand {
 pub enum Style {
     /// Stop and go only.
     Town,
+    /// Country roads only.
+    Road,
+    /// Motorway only.
+    Motorway,
     /// Some of all.
     Mixed,
     /// Mostly fast.
@@ -34,6 +38,8 @@ pub fn drive(draw: &mut Draw, minutes: f64, style: Style, heavy: bool, key_on: f
     let mut speed: Vec<f64> = vec![0.0; draw.uniform(8.0, 40.0) as usize];
     let (weights, pull): ([f64; 3], (f64, f64)) = match style {
         Style::Town => ([1.0, 0.0, 0.0], (0.8, 1.6)),
+        Style::Road => ([0.0, 1.0, 0.0], (0.7, 1.5)),
+        Style::Motorway => ([0.0, 0.0, 1.0], (0.6, 1.4)),
         Style::Mixed => ([0.45, 0.35, 0.2], (0.7, 1.5)),
         Style::Fast => ([0.15, 0.25, 0.6], (0.6, 1.4)),
     };
@@ -86,6 +92,26 @@ pub fn drive(draw: &mut Draw, minutes: f64, style: Style, heavy: bool, key_on: f
     out
 }
 
+/// A given speed trace of (seconds, km/h), times rising: [`STEPS`] demands per second by straight lines
+/// between its points, after `key_on` seconds of ignition without engine.
+#[must_use]
+pub fn given(points: &[(f64, f64)], key_on: f64) -> Vec<Demand> {
+    let mut out = vec![Demand::KeyOn; (key_on * STEPS as f64) as usize];
+    let (Some(first), Some(last)) = (points.first(), points.last()) else { return out };
+    let steps = ((last.0 - first.0) * STEPS as f64) as usize;
+    let mut at = 0;
+    for k in 0..=steps {
+        let t = first.0 + k as f64 / STEPS as f64;
+        while at + 2 < points.len() && points[at + 1].0 <= t {
+            at += 1;
+        }
+        let (a, b) = (points[at], points[(at + 1).min(points.len() - 1)]);
+        let share = if b.0 > a.0 { ((t - a.0) / (b.0 - a.0)).clamp(0.0, 1.0) } else { 0.0 };
+        out.push(Demand::Drive((a.1 + share * (b.1 - a.1)).max(0.0)));
+    }
+    out
+}
+
 /// The workshop's run: ignition on, hot idle, 2500 rpm held, a staircase of three speeds, idle again.
 pub fn workshop(draw: &mut Draw, heavy: bool) -> Vec<Demand> {
     let scale = if heavy { 0.6 } else { 1.0 };
@@ -119,6 +145,16 @@ pub fn idle_only(seconds: f64) -> Vec<Demand> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn analytic_a_given_trace_is_followed_along_straight_lines() {
+        let out = given(&[(5.0, 0.0), (15.0, 50.0), (20.0, 50.0)], 2.0);
+        assert_eq!(out.len(), 20 + 151);
+        assert_eq!(out[19], Demand::KeyOn);
+        assert_eq!(out[20 + 50], Demand::Drive(25.0));
+        assert_eq!(out[20 + 150], Demand::Drive(50.0));
+        assert_eq!(given(&[], 0.0), Vec::new());
+    }
 
     #[test]
     fn property_speeds_are_those_of_roads() {

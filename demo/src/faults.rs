@@ -147,6 +147,40 @@ impl Fault {
         f
     }
 
+    /// Both faults at once. `None` when they act on the same part.
+    #[must_use]
+    pub fn with(self, other: Self) -> Option<Self> {
+        let hose = match (self.hose, other.hose) {
+            (HoseFault::None, h) | (h, HoseFault::None) => h,
+            _ => return None,
+        };
+        let probe = match (self.probe, other.probe) {
+            (ProbeFault::None, p) | (p, ProbeFault::None) => p,
+            _ => return None,
+        };
+        fn one<T>(a: Option<T>, b: Option<T>) -> Option<Option<T>> {
+            match (a, b) {
+                (Some(_), Some(_)) => None,
+                (a, b) => Some(a.or(b)),
+            }
+        }
+        Some(Self {
+            id: self.id.or(other.id),
+            zero: self.zero + other.zero,
+            hose,
+            frozen: one(self.frozen, other.frozen)?,
+            crack: one(self.crack, other.crack)?,
+            flow_gain: self.flow_gain * other.flow_gain,
+            probe,
+            engine: EngineFaults {
+                boost_leak: self.engine.boost_leak.max(other.engine.boost_leak),
+                egr_open: self.engine.egr_open.max(other.engine.egr_open),
+                thermostat: self.engine.thermostat.or(other.engine.thermostat),
+            },
+            soot_rate: self.soot_rate * other.soot_rate,
+        })
+    }
+
     /// True when the pressure signal cannot tell soot whatever is recorded.
     #[must_use]
     pub fn pressure_is_mute(&self) -> bool {

@@ -14,6 +14,7 @@ pub mod gas;
 pub mod histories;
 pub mod life;
 pub mod one_d;
+pub mod ordered;
 pub mod readme;
 pub mod sensors;
 pub mod vehicle;
