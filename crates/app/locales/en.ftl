@@ -411,3 +411,37 @@ fig-observation-row = { $label } · { $minutes } min{ $set-up }
 
 col-fluid = fluid
 col-id = id
+
+# Simulated drives.
+cli-simulate = Write invented recordings with known truth, for training and tests
+cli-simulate-drive = Drive an invented car along a speed trace and write what its bus would carry
+cli-simulate-after = The car, its filter and its sensors are invented; what you do not choose is drawn from the seed. Files: case.toml (assess it at once), the recordings, truth.json (what is true), truth.csv (true and shown values, ten a second). Nothing here was measured: use it to learn and to test, never to judge a real car.
+cli-simulate-seed = Seed: the same seed and options write the same bytes
+cli-simulate-heavy = A truck or bus instead of a car or van
+cli-simulate-soot = Soot load, g per litre of filter volume
+cli-simulate-ash = Ash load, g per litre of filter volume
+cli-simulate-fault = A fault; give it again for a second one on another part. A wrong word lists all
+cli-simulate-zero = What the pressure sensor shows at no flow, kPa
+cli-simulate-pressure-gain = Shown over true pressure difference
+cli-simulate-noise = Noise of the pressure reading (standard deviation), kPa
+cli-simulate-lag = Lag of hose and pressure sensor, s
+cli-simulate-flow-gain = Shown over true air flow
+cli-simulate-temperature = Shown minus true exhaust temperature, K
+cli-simulate-road = The invented road
+cli-simulate-minutes = Length of the invented drive (the workshop's run has its own)
+cli-simulate-trace = Speed trace to drive instead: a table with time and speed and their units (time [s], speed [km/h]), or any recording that holds the road speed
+cli-simulate-key-on = Ignition on with the engine off before the start
+cli-simulate-cold = Start with a cold engine
+cli-simulate-write = Form of a recording; give it again for more, the case names the first [default: obd and csv, for --heavy j1939 and csv]
+error-simulate = The drive cannot be simulated: { $why }
+error-simulate-fault = { $fault } is no fault that can be simulated; these are: { $known }
+error-simulate-trace = { $path }: no road speed in it; head the columns time [s] and speed [km/h] (also m/s or mph){ $problems }
+simulate-car = { $heavy ->
+    [yes] An invented heavy vehicle
+   *[no] An invented car or van
+    } with a filter of { $volume } L; { $minutes } minutes recorded.
+simulate-state = True soot { $soot } g/L, ash { $ash } g/L, zero { $zero } kPa, standard pressure drop { $drop } kPa (as new { $new } kPa), fault: { $fault }.
+simulate-power = { $share } % of the driving asks for more power than this engine gives: there the speed is the trace's, the engine at full load.
+simulate-written = Written to { $path }: { $files }
+simulate-next = Next: sootwright assess { $path }
+simulate-invented = Invented, for training and tests; nothing here was measured.

@@ -26,6 +26,8 @@ pub enum Command {
     Additive(Additive),
     #[command(about = say("cli-knowledge-command"))]
     Knowledge(KnowledgeOrder),
+    #[command(about = say("cli-simulate"))]
+    Simulate(Simulate),
 }
 
 #[derive(Args)]
@@ -154,4 +156,75 @@ pub struct KnowledgeDraw {
     pub fault: Vec<String>,
     #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
     pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Simulate {
+    #[command(subcommand)]
+    pub command: SimulateCommand,
+}
+
+#[derive(Subcommand)]
+pub enum SimulateCommand {
+    #[command(about = say("cli-simulate-drive"), after_help = say("cli-simulate-after"))]
+    Drive(Box<SimulateDrive>),
+}
+
+/// An invented drive to be written.
+#[derive(Args)]
+pub struct SimulateDrive {
+    #[arg(long, value_name = "DIR", default_value = "./out/drive", help = say("cli-out"))]
+    pub out: PathBuf,
+    #[arg(long, default_value_t = 1, help = say("cli-simulate-seed"))]
+    pub seed: u64,
+    #[arg(long, help = say("cli-simulate-heavy"))]
+    pub heavy: bool,
+    #[arg(long, value_name = "G_PER_L", allow_negative_numbers = true, help = say("cli-simulate-soot"))]
+    pub soot: Option<f64>,
+    #[arg(long, value_name = "G_PER_L", allow_negative_numbers = true, help = say("cli-simulate-ash"))]
+    pub ash: Option<f64>,
+    #[arg(long, value_name = "FAULT", help = say("cli-simulate-fault"))]
+    pub fault: Vec<String>,
+    #[arg(long, value_name = "KPA", allow_negative_numbers = true, help = say("cli-simulate-zero"))]
+    pub zero: Option<f64>,
+    #[arg(long, value_name = "FACTOR", help = say("cli-simulate-pressure-gain"))]
+    pub pressure_gain: Option<f64>,
+    #[arg(long, value_name = "KPA", help = say("cli-simulate-noise"))]
+    pub noise: Option<f64>,
+    #[arg(long, value_name = "SECONDS", help = say("cli-simulate-lag"))]
+    pub lag: Option<f64>,
+    #[arg(long, value_name = "FACTOR", help = say("cli-simulate-flow-gain"))]
+    pub flow_gain: Option<f64>,
+    #[arg(long, value_name = "K", allow_negative_numbers = true, help = say("cli-simulate-temperature"))]
+    pub temperature_bias: Option<f64>,
+    #[arg(long, value_enum, default_value_t = Road::Mixed, conflicts_with = "trace", help = say("cli-simulate-road"))]
+    pub road: Road,
+    #[arg(long, value_name = "MINUTES", default_value_t = 20.0, conflicts_with = "trace", help = say("cli-simulate-minutes"))]
+    pub minutes: f64,
+    #[arg(long, value_name = "FILE", help = say("cli-simulate-trace"))]
+    pub trace: Option<PathBuf>,
+    #[arg(long, value_name = "SECONDS", default_value_t = 10.0, help = say("cli-simulate-key-on"))]
+    pub key_on: f64,
+    #[arg(long, help = say("cli-simulate-cold"))]
+    pub cold: bool,
+    #[arg(long, value_enum, help = say("cli-simulate-write"))]
+    pub write: Vec<Form>,
+}
+
+/// Where an invented drive goes.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Road {
+    Town,
+    Road,
+    Motorway,
+    Mixed,
+    Workshop,
+}
+
+/// Form of a simulated recording.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Form {
+    Obd,
+    J1939,
+    Csv,
 }

@@ -12,6 +12,7 @@ mod inputs;
 mod knowledge;
 mod output;
 mod report;
+mod simulate;
 mod svg;
 mod text;
 mod words;
@@ -40,6 +41,7 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Schema(order) => schema(&order),
         cli::Command::Additive(order) => fluids::run(&order),
         cli::Command::Knowledge(order) => knowledge::run(&order),
+        cli::Command::Simulate(order) => simulate::run(&order),
     }
 }
 
