@@ -16,8 +16,14 @@
 //! # Validity
 //! One filter channel pair in a body without radial differences: set the loss to zero for the hot core.
 //! Kinetics of soot differ tenfold between engines, so peaks are for comparing situations and for showing
-//! danger, **never for showing safety**. A drop of feed temperature by 100 K raises the peak by a few kelvin
-//! here where 50 K was published, so this model understates a lift of the throttle. Gas is quasi-steady. All soot is counted to CO2.
+//! danger, **never for showing safety**. Gas is quasi-steady. All soot is counted to CO2.
+//!
+//! What makes a lift of the throttle dangerous is not the cooler gas by itself but what comes with it:
+//! without fuel the gas is air (20.9 % oxygen instead of some 10 %), and less of it carries the heat off.
+//! [`Axial::worst_lift`] takes both in and finds 30 to 300 K above the peak of constant feed. Cooler gas
+//! alone, at unchanged oxygen and flow, raises the peak by no more than a few kelvin here where 50 K was
+//! published for a planar filter: there oxygen is used up along the flow, so a colder front leaves more of
+//! it to the rear; in the channels of this model every stretch of wall sees the oxygen of the feed.
 //!
 //! # References
 //! Bissett 1984 and Konstandopoulos et al., SAE 2000-01-1016 (models of this type, from memory). Drop to
@@ -390,8 +396,8 @@ impl Axial {
     ///
     /// # Method
     /// Runs `hot` and switches to `idle` after 12 different times spread over `hot.duration`; returns the
-    /// burn with the highest peak and the time of the switch. A lift of the throttle is the same with
-    /// `idle` a feed of lower temperature at unchanged flow.
+    /// burn with the highest peak and the time of the switch. For a lift of the throttle see
+    /// [`Axial::worst_lift`].
     ///
     /// # Validity
     /// As the module: shows danger, never safety. Published peaks of 800-1300 °C at 6-12 g/L are from
@@ -427,5 +433,75 @@ impl Axial {
             }
         }
         worst.ok_or(Error::Count { what: "feeds", given: 0, wanted: 1 })
+    }
+
+    /// Highest temperature when the driver lifts the throttle at the worst moment of a regeneration.
+    ///
+    /// # Method
+    /// As [`Axial::worst_drop`], switching from `hot` to [`lifted`]: air instead of exhaust, 100 K cooler,
+    /// half the flow, for `seconds`.
+    ///
+    /// # Inputs
+    /// `start` and `hot` as in [`Axial::run`]; `seconds` of overrun, above 0.
+    ///
+    /// # Validity
+    /// As the module: shows danger, never safety.
+    ///
+    /// # Errors
+    /// As [`Axial::run`].
+    ///
+    /// # Example
+    /// ```
+    /// use wallflow::oxidation::{Feed, Kinetics};
+    /// use wallflow::regeneration::{Axial, Start};
+    /// use wallflow::{Cells, Geometry, Media, geometry::round_face};
+    /// let filter = Axial {
+    ///     geometry: Geometry::new(Cells::from_cpsi_mil(200.0, 12.0)?, round_face(0.1438), 0.1524)?,
+    ///     media: Media::default(), heat_capacity: 0.67e6, conductivity: 1.5, loss: 0.0,
+    ///     ambient: 298.15, kinds: vec![Kinetics::DS], nitrogen: None, cells: 16,
+    /// };
+    /// let hot = Feed { duration: 120.0, mass_flow: 0.033, temperature: 873.15, oxygen: 0.10,
+    ///     no2: 0.0, soot: 0.0 };
+    /// let start = Start { soot: vec![6.0], temperature: 573.15 };
+    /// let (worst, _) = filter.worst_lift(&start, &hot, 300.0)?;
+    /// assert!(worst.peak_temperature > filter.run(&start, &[hot])?.peak_temperature + 50.0);
+    /// # Ok::<(), wallflow::Error>(())
+    /// ```
+    pub fn worst_lift(&self, start: &Start, hot: &Feed, seconds: f64) -> Result<(Burn, f64), Error> {
+        self.worst_drop(start, hot, &lifted(hot, seconds))
+    }
+}
+
+/// Oxygen in dry air, mole fraction (20.95 %).
+pub const OXYGEN_IN_AIR: f64 = 0.2095;
+
+/// What the filter is fed after a lift of the throttle out of the feed `hot`.
+///
+/// # Method
+/// Overrun cuts the fuel: the gas is air ([`OXYGEN_IN_AIR`]), no soot and no NO2 come with it. It is taken
+/// 100 K cooler (the size of the published drop: Chen, Martirosyan, Luss, Ind. Eng. Chem. Res. 48 (2009)
+/// 8451; the pipe holds the heat for a while) and half as much (unthrottled engine falling back from boost
+/// to about ambient pressure, common practice).
+///
+/// # Inputs
+/// `hot`: the feed before; `seconds`: how long the lift lasts.
+///
+/// ```
+/// use wallflow::oxidation::Feed;
+/// use wallflow::regeneration::lifted;
+/// let hot = Feed { duration: 600.0, mass_flow: 0.04, temperature: 873.15, oxygen: 0.08, no2: 0.0, soot: 1e-7 };
+/// let after = lifted(&hot, 60.0);
+/// assert_eq!((after.mass_flow, after.temperature, after.soot), (0.02, 773.15, 0.0));
+/// assert!(after.oxygen > 0.2);
+/// ```
+#[must_use]
+pub fn lifted(hot: &Feed, seconds: f64) -> Feed {
+    Feed {
+        duration: seconds,
+        mass_flow: 0.5 * hot.mass_flow,
+        temperature: hot.temperature - 100.0,
+        oxygen: OXYGEN_IN_AIR,
+        no2: 0.0,
+        soot: 0.0,
     }
 }

@@ -123,6 +123,32 @@ fn reference_a_drop_of_feed_temperature_raises_the_peak() {
 }
 
 #[test]
+fn reference_a_lift_of_the_throttle_is_a_hazard_by_its_oxygen_and_flow() {
+    // The published rise for a drop of feed temperature is about 50 K (Chen et al. 2009); a lift brings air
+    // and less flow with it and must not look safer than that. Which of the three does it?
+    let f = filter(vec![Kinetics::DS], 30);
+    for (soot, flow, celsius) in [(6.0, 120.0, 600.0), (6.0, 60.0, 620.0), (10.0, 60.0, 620.0)] {
+        let hot = feed(600.0, flow, celsius, 0.1);
+        let constant = f.run(&start(soot, 300.0), &[hot]).unwrap();
+        let until = Feed { duration: constant.peak_time, ..hot };
+        let above = |after: Feed| {
+            let (burn, _) = f.worst_drop(&start(soot, 300.0), &until, &after).unwrap();
+            burn.peak_temperature - constant.peak_temperature
+        };
+        let lift = wallflow::regeneration::lifted(&hot, 300.0);
+        let (all, _) = f.worst_lift(&start(soot, 300.0), &until, 300.0).unwrap();
+        let all = all.peak_temperature - constant.peak_temperature;
+        let cooler = above(Feed { temperature: lift.temperature, duration: 300.0, ..hot });
+        let richer = above(Feed { oxygen: lift.oxygen, duration: 300.0, ..hot });
+        println!(
+            "{soot} g/L {flow} kg/h: lift {all:+.0} K, cooler alone {cooler:+.0}, oxygen alone {richer:+.0}"
+        );
+        assert!(all > 50.0, "{all}");
+        assert!(richer > 10.0 * cooler.max(1.0), "{richer} {cooler}");
+    }
+}
+
+#[test]
 fn property_doped_soot_burns_first_and_hotter_when_lit_hot() {
     let doped = Kinetics::DS.faster(DOPED_RATE_FACTOR).unwrap();
     let f = filter(vec![Kinetics::DS, doped], 30);
