@@ -78,6 +78,15 @@ pub fn assess(evidence: &Evidence) -> Assessment {
     out
 }
 
+/// Equally weighted draws of everything the figures of [`assess`] are made of, all fault sets together:
+/// what their quantiles are taken from. For checks of calibration.
+#[must_use]
+pub fn draws(evidence: &Evidence) -> Draws {
+    let view = View::new(evidence, typed::current_role(evidence.case));
+    let additive = additive_side(evidence.case, evidence.knowledge, true);
+    Joint::new(&view, &additive, evidence.knowledge, Effort::FULL).draws(&view)
+}
+
 /// The facts of one run of the estimator, condensed.
 pub(crate) struct View<'a> {
     pub(crate) case: &'a Case,
@@ -126,7 +135,7 @@ impl<'a> View<'a> {
         }
     }
 
-    fn new(evidence: &'a Evidence<'a>, role: Role) -> Self {
+    pub(crate) fn new(evidence: &'a Evidence<'a>, role: Role) -> Self {
         let case = evidence.case;
         let displacement = case.car.displacement_l.map(|d| d / 1000.0);
         let fuel_density = case.fuel.density_kg_per_m3.unwrap_or(835.0);

@@ -5,6 +5,8 @@
 //! form; every hypothesis reweights the same samples by its own priors. A second round draws from Gaussians
 //! fitted to the first, and both are combined by the balance heuristic (Veach and Guibas 1995).
 
+pub mod density;
+
 use crate::hypothesis::{AshMode, EngineMode, Hypothesis, SensorMode, SootMode};
 use crate::prior::{Priors, coordinate as at};
 use crate::quasi::{Mixture, Points, normal_log_density, normal_quantile, weighted_quantiles};
