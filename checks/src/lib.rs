@@ -6,8 +6,14 @@
 //! - `tests/`: the open recordings, broken input, small batches with known truth.
 //! - [`scoring`]: how good answers are where the truth is known.
 //! - [`case_folder`]: a case with its recordings, and its assessment.
+//! - [`calibration`]: whether the answer's intervals hold what they promise.
+//! - [`measured`]: predictions of the measured tables.
+//! - [`plot`]: pictures of the reports.
 //! - [`open_recordings`]: where the open recordings lie.
 
+pub mod calibration;
 pub mod case_folder;
+pub mod measured;
 pub mod open_recordings;
+pub mod plot;
 pub mod scoring;
