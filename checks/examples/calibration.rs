@@ -163,9 +163,9 @@ fn report(records: &[Record], seed: u64) -> String {
          Each car is drawn by the generator in `demo/`, which does not share the estimator's model: its pressure \
          comes from a one-dimensional solution with momentum, slip and uneven deposits, half of the filters have \
          two radial zones, the constants (wall, cake product, ash layer, plug share, wall jump, cones) are drawn \
-         wider than the published spreads, sensors lag, drift, drop out and are cut off at zero, and two cars in \
-         three carry one of sixteen faults. The estimator answers from the case file and the recording, all \
-         fault sets together. The share of its draws that lie below the truth is the rank; over many cars the \
+         wider than the published spreads, sensors lag, drift, drop out and are cut off at zero, and five cars in \
+         six carry one of sixteen faults. The estimator answers from the case file and the recording, all \
+         fault sets together. *Sensor at no flow* is what the sensor does show there, also when it is frozen. The share of its draws that lie below the truth is the rank; over many cars the \
          ranks of a calibrated answer are even, and 50 and 90 % of the truths lie inside the intervals of that \
          name. *p(even)* is the probability of ranks as uneven as these if they were even (Kolmogorov); below \
          0.01 the deviation is no accident.\n",

@@ -197,8 +197,8 @@ pub struct SimulateDrive {
     pub flow_gain: Option<f64>,
     #[arg(long, value_name = "K", allow_negative_numbers = true, help = say("cli-simulate-temperature"))]
     pub temperature_bias: Option<f64>,
-    #[arg(long, value_enum, default_value_t = Road::Mixed, conflicts_with = "trace", help = say("cli-simulate-road"))]
-    pub road: Road,
+    #[arg(long, value_enum, default_value_t = Route::Mixed, conflicts_with = "trace", help = say("cli-simulate-road"))]
+    pub road: Route,
     #[arg(long, value_name = "MINUTES", default_value_t = 20.0, conflicts_with = "trace", help = say("cli-simulate-minutes"))]
     pub minutes: f64,
     #[arg(long, value_name = "FILE", help = say("cli-simulate-trace"))]
@@ -213,7 +213,7 @@ pub struct SimulateDrive {
 
 /// Where an invented drive goes.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Road {
+pub enum Route {
     Town,
     Road,
     Motorway,

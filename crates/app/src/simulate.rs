@@ -1,6 +1,6 @@
 //! `sootwright simulate drive`: recordings of an invented car, with the truth beside them.
 
-use crate::cli::{Form, Road, Simulate, SimulateCommand, SimulateDrive};
+use crate::cli::{Form, Route, Simulate, SimulateCommand, SimulateDrive};
 use crate::failure::{Failure, Outcome};
 use crate::words::{digits, number, say, say_with};
 use crate::{args, print};
@@ -79,11 +79,11 @@ fn trace(wanted: &SimulateDrive) -> Result<Trace, Failure> {
         return speed(path).map(Trace::Given);
     }
     Ok(match wanted.road {
-        Road::Town => Trace::Invented(Style::Town, wanted.minutes),
-        Road::Road => Trace::Invented(Style::Road, wanted.minutes),
-        Road::Motorway => Trace::Invented(Style::Motorway, wanted.minutes),
-        Road::Mixed => Trace::Invented(Style::Mixed, wanted.minutes),
-        Road::Workshop => Trace::Workshop,
+        Route::Town => Trace::Invented(Style::Town, wanted.minutes),
+        Route::Road => Trace::Invented(Style::Road, wanted.minutes),
+        Route::Motorway => Trace::Invented(Style::Motorway, wanted.minutes),
+        Route::Mixed => Trace::Invented(Style::Mixed, wanted.minutes),
+        Route::Workshop => Trace::Workshop,
     })
 }
 

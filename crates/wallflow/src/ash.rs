@@ -147,6 +147,16 @@ impl Growth {
 
     /// Distance, m, until a load (kg/m3) is reached from `before`; zero when it already is, infinite
     /// when nothing grows.
+    ///
+    /// # Equation
+    /// (load − before) V/(rate of growth), the growth taken as even over the distance.
+    ///
+    /// ```
+    /// use wallflow::ash::Growth;
+    /// // 0.41 g per 1000 km from oil; from 10 to 30 g/L in 2.5 L: 50 g.
+    /// let growth = Growth { oil: 0.41e-9, additive: 0.0 };
+    /// assert!((growth.distance_to(30.0, 2.5e-3, 10.0) / 1000.0 - 121_951.0).abs() < 1.0);
+    /// ```
     pub fn distance_to(&self, load: f64, volume: f64, before: f64) -> f64 {
         let missing = load - before;
         if missing <= 0.0 { 0.0 } else { missing * volume / self.total() }
@@ -162,6 +172,12 @@ impl Growth {
 /// # Inputs
 /// Masses and standard uncertainties in kg. Weigh dry: a filter below 100 °C takes up moisture
 /// (from memory). Soot left in the filter counts as ash here.
+///
+/// ```
+/// let (kg, u) = wallflow::ash::removed_by_cleaning((4.310, 0.001), (4.205, 0.001))?;
+/// assert!((kg - 0.105).abs() < 1e-12 && (u - 0.001414).abs() < 1e-6);
+/// # Ok::<(), wallflow::Error>(())
+/// ```
 pub fn removed_by_cleaning(before: (f64, f64), after: (f64, f64)) -> Result<(f64, f64), Error> {
     let mass = |what, v| within(what, v, 0.0, 1000.0, "kg");
     let removed = mass("mass before cleaning", before.0)? - mass("mass after cleaning", after.0)?;

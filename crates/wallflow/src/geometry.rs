@@ -23,6 +23,11 @@ pub fn round_face(diameter: f64) -> f64 {
 }
 
 /// Face area of an elliptic filter, m2: pi a b/4 with the full axes `major` and `minor`, m.
+///
+/// ```
+/// use wallflow::geometry::{elliptic_face, round_face};
+/// assert!((elliptic_face(0.17, 0.12) / round_face(0.17) - 0.12 / 0.17).abs() < 1e-12);
+/// ```
 pub fn elliptic_face(major: f64, minor: f64) -> f64 {
     PI * major * minor / 4.0
 }
@@ -62,6 +67,14 @@ impl Cells {
     /// # Inputs
     /// As [`Cells::symmetric`]; `inlet_ratio` = a_in/a_out, 0.2 to 5 (series filters: 1.1 to 1.5,
     /// from memory).
+    ///
+    /// ```
+    /// use wallflow::{Cells, Geometry, geometry::cells_from_cpsi};
+    /// let cells = Cells::inlet_wide(cells_from_cpsi(300.0), 0.25e-3, 1.3)?;
+    /// let body = Geometry::from_volume(cells, 2.5e-3, 0.15)?;
+    /// assert!((body.inlet_width() / body.outlet_width() - 1.3).abs() < 1e-12);
+    /// # Ok::<(), wallflow::Error>(())
+    /// ```
     pub fn inlet_wide(per_area: f64, wall: f64, inlet_ratio: f64) -> Result<Self, Error> {
         let per_area = within("cells per area", per_area, 1e4, 1e7, "1/m2")?;
         let wall = within("wall thickness", wall, 1e-5, 5e-3, "m")?;
@@ -166,6 +179,15 @@ impl Geometry {
     }
 
     /// The same honeycomb with `share` (0 to 1, not 0) of the face: one zone of a filter.
+    ///
+    /// ```
+    /// use wallflow::{Cells, Geometry};
+    /// let body = Geometry::from_volume(Cells::from_cpsi_mil(200.0, 12.0)?, 2.5e-3, 0.15)?;
+    /// let core = body.zone(0.6)?;
+    /// assert!((core.volume() - 0.6 * body.volume()).abs() < 1e-15);
+    /// assert_eq!(core.inlet_width(), body.inlet_width());
+    /// # Ok::<(), wallflow::Error>(())
+    /// ```
     pub fn zone(mut self, share: f64) -> Result<Self, Error> {
         let share = within("share of the face", share, 1e-6, 1.0, "-")?;
         self.face_area *= share;

@@ -266,6 +266,14 @@ impl Wall {
 
     /// Permeability, m2, at a fill (0 to 1) and a mean free path (m):
     /// k = k_clean slip/(1 + (r − 1) fill).
+    ///
+    /// ```
+    /// use wallflow::media::Wall;
+    /// let wall = Wall::new(3e-13)?.with_loading(2.0, 0.6)?;
+    /// assert!((wall.fill(0.6) - 0.632).abs() < 1e-3);
+    /// assert!((wall.permeability(1.0, 0.0) - 1.5e-13).abs() < 1e-27);
+    /// # Ok::<(), wallflow::Error>(())
+    /// ```
     pub fn permeability(&self, fill: f64, mean_free_path: f64) -> f64 {
         self.clean * slip_of(self.slip, mean_free_path) / (1.0 + (self.loaded_ratio - 1.0) * fill)
     }

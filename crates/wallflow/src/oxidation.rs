@@ -153,6 +153,15 @@ pub fn adiabatic_rise(soot: f64, heat_capacity: f64) -> Result<f64, Error> {
 }
 
 /// Soot burnt per second when all the oxygen that enters is used, kg/s: m' Y_O2/2.664.
+///
+/// # Inputs
+/// `mass_flow` kg/s, `oxygen` mole fraction, `molar_mass_gas` kg/mol; all above 0.
+///
+/// ```
+/// // 40 g/s of exhaust with 8 % oxygen burn at most 1.33 g/s.
+/// let cap = wallflow::oxidation::oxygen_cap(0.04, 0.08, 28.88e-3);
+/// assert!((cap - 1.3309e-3).abs() < 1e-6);
+/// ```
 pub fn oxygen_cap(mass_flow: f64, oxygen: f64, molar_mass_gas: f64) -> f64 {
     mass_flow * oxygen * molar_mass::O2 / molar_mass_gas / OXYGEN_PER_SOOT
 }
@@ -162,6 +171,12 @@ pub fn oxygen_cap(mass_flow: f64, oxygen: f64, molar_mass_gas: f64) -> f64 {
 /// # Equation
 /// r = cap (1 − exp(−kin/cap)): plug flow of gas through the cake; goes to `kinetic` when oxygen is
 /// ample and to `cap` when it is not. Zero without oxygen.
+///
+/// ```
+/// use wallflow::oxidation::limited_rate;
+/// assert!((limited_rate(1e-6, 1.0) - 1e-6).abs() < 1e-11);
+/// assert_eq!(limited_rate(1e3, 2.0), 2.0);
+/// ```
 pub fn limited_rate(kinetic: f64, cap: f64) -> f64 {
     if cap <= 0.0 {
         return 0.0;
