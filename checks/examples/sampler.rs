@@ -11,7 +11,7 @@ use std::time::Instant;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let folder = std::path::PathBuf::from(std::env::args().nth(1).ok_or("usage: sampler DIR")?);
-    let (chains, tune, draws) = (4, 500, 1000);
+    let (chains, tune, draws) = (3, 400, 700);
     let mut out = format!(
         "# The posterior against another sampler\n\n\
          The density of the state of a sound car (fourteen coordinates, five linear coefficients) sampled by the \
