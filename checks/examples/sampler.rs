@@ -1,5 +1,5 @@
 //! Writes `DIR/sampler.md`: the estimator's continuous posterior beside that of the No-U-Turn sampler.
-//! `sampler DIR`
+//! `sampler DIR` (minutes; the figures in docs/validation/sampler.md are those of the test)
 
 #[path = "../tests/nuts/mod.rs"]
 mod nuts;
