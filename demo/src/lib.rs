@@ -12,6 +12,7 @@ pub mod faults;
 pub mod filter_truth;
 pub mod gas;
 pub mod histories;
+pub mod ledgers;
 pub mod life;
 pub mod one_d;
 pub mod ordered;

@@ -78,10 +78,12 @@ pub enum Error {
         problem: String,
     },
     /// A row lacks what it must have, or holds an impossible value.
-    #[error("{file}: entry `{id}`: {problem}")]
+    #[error("{file}:{line}: entry `{id}`: {problem}")]
     Entry {
         /// Name the caller gave the text.
         file: String,
+        /// Line where the row begins, from 1.
+        line: usize,
         /// Id of the row.
         id: String,
         /// What is wrong and what to do.
@@ -190,4 +192,15 @@ pub(crate) fn result(what: &'static str, unit: &'static str, value: f64) -> Resu
             want: "computable from the inputs, which are too large or too small",
         })
     }
+}
+
+/// Line (from 1) of a byte of a text.
+pub(crate) fn line_of(text: &str, byte: usize) -> usize {
+    1 + text.as_bytes().iter().take(byte).filter(|b| **b == b'\n').count()
+}
+
+/// What a TOML text is refused for, with its line before the words.
+pub(crate) fn misread(file: &str, text: &str, e: &toml::de::Error) -> Error {
+    let line = line_of(text, e.span().map_or(0, |s| s.start));
+    Error::Text { file: format!("{file}:{line}"), problem: e.message().to_string() }
 }

@@ -39,7 +39,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::{Deserialize, Serialize};
 
 use crate::dose::Metal;
-use crate::error::{Error, Result, finite, not_negative, positive};
+use crate::error::{Error, Result, finite, line_of, misread, not_negative, positive};
 
 /// Schema a text of fluids must name.
 pub const SCHEMA: &str = "sootwright.fluids/1";
@@ -582,13 +582,13 @@ fn cut_band(band: Option<&mut Band>, (from, to): (f64, f64), source: &str) {
 struct Text {
     schema: String,
     #[serde(default)]
-    fluid: Vec<Entry>,
+    fluid: Vec<toml::Spanned<Entry>>,
     #[serde(default)]
-    measured: Vec<Measured>,
+    measured: Vec<toml::Spanned<Measured>>,
     urea_in_water: Option<UreaText>,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct UreaText {
     source: String,
@@ -597,31 +597,53 @@ struct UreaText {
 }
 
 /// A row of a text: whatever it does not say is taken from earlier rows of the same id.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Entry {
     id: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
     based_on: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     name: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     kind: Option<Kind>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     generation: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     carrier: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     metals: Option<Vec<Metal>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     metal_fraction: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     metal_g_per_l: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     urea_pct: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     density_kg_m3: Option<Vec<Point>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     density_per_k: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     viscosity_mm2_s: Option<Vec<Point>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     refractive_20: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     refractive_per_k: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     refractive_readable: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     freezing_degc: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     looks: Option<BTreeMap<Look, f64>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     in_water: Option<BTreeMap<InWater, f64>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     shelf_life_months: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     limits: Option<BTreeMap<String, Band>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     burns: Option<bool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     note: Option<String>,
 }
 
@@ -735,15 +757,15 @@ pub struct Library {
 impl Library {
     /// Reads texts given as (name, content), general ones first, the workshop's own last.
     ///
-    /// Errors name the text, the line where known, and the row. A measurement outside its class refuses the text: it
+    /// Errors name the text, the line and the row. A measurement outside its class refuses the text: it
     /// may be another fluid.
     pub fn from_texts<'a>(texts: impl IntoIterator<Item = (&'a str, &'a str)>) -> Result<Self> {
-        let mut entries: BTreeMap<String, (String, Entry)> = BTreeMap::new();
+        let mut entries: Entries = BTreeMap::new();
         let mut measured = Vec::new();
         let mut urea = None;
         for (file, content) in texts {
             let refuse = |problem: String| Error::Text { file: file.to_string(), problem };
-            let text: Text = toml::from_str(content).map_err(|e| refuse(e.to_string()))?;
+            let text: Text = toml::from_str(content).map_err(|e| misread(file, content, &e))?;
             if text.schema != SCHEMA {
                 return Err(refuse(format!(
                     "schema is \"{}\"; this program reads \"{SCHEMA}\"",
@@ -751,32 +773,42 @@ impl Library {
                 )));
             }
             for entry in text.fluid {
+                let line = line_of(content, entry.span().start);
+                let entry = entry.into_inner();
                 let id = entry.id.clone();
                 let merged = match entries.remove(&id) {
                     Some((_, under)) => entry.over(under),
                     None => entry,
                 };
-                entries.insert(id, (file.to_string(), merged));
+                entries.insert(id, ((file.to_string(), line), merged));
             }
-            measured.extend(text.measured.into_iter().map(|m| (file.to_string(), m)));
+            measured.extend(text.measured.into_iter().map(|m| {
+                let line = line_of(content, m.span().start);
+                ((file.to_string(), line), m.into_inner())
+            }));
             if let Some(table) = text.urea_in_water {
                 urea = Some(urea_table(file, table)?);
             }
         }
         let mut fluids = BTreeMap::new();
-        for (id, (file, _)) in &entries {
-            let refuse = |problem: String| Error::Entry { file: file.clone(), id: id.clone(), problem };
+        for (id, ((file, line), _)) in &entries {
+            let refuse =
+                |problem: String| Error::Entry { file: file.clone(), line: *line, id: id.clone(), problem };
             let fluid = inherited(id, &entries).and_then(Entry::complete).map_err(refuse)?;
             fluids.insert(id.clone(), fluid);
         }
         let mut library = Library { fluids, urea };
-        for (file, m) in &measured {
-            let fluid = library.fluids.get_mut(&m.fluid).ok_or_else(|| Error::Entry {
+        for ((file, line), m) in &measured {
+            let refuse = |problem: String| Error::Entry {
                 file: file.clone(),
+                line: *line,
                 id: m.fluid.clone(),
-                problem: "is measured but not among the fluids; add a [[fluid]] row for it".to_string(),
+                problem,
+            };
+            let fluid = library.fluids.get_mut(&m.fluid).ok_or_else(|| {
+                refuse("is measured but not among the fluids; add a [[fluid]] row for it".to_string())
             })?;
-            fluid.narrow(m)?;
+            fluid.narrow(m).map_err(|e| refuse(e.to_string()))?;
         }
         Ok(library)
     }
@@ -793,10 +825,75 @@ impl Library {
     pub fn iter(&self) -> impl Iterator<Item = &Fluid> {
         self.fluids.values()
     }
+
+    /// All fluids as one text, complete in themselves: `based_on` and the workshop's measurements are worked in. Reads
+    /// back the same.
+    pub fn to_text(&self) -> Result<String> {
+        let text = Written {
+            schema: SCHEMA,
+            urea_in_water: self.urea.as_ref().map(|t| UreaText {
+                source: t.source.clone(),
+                rows: t
+                    .rows
+                    .iter()
+                    .map(|r| [r.urea_pct, r.density_kg_m3, r.refractive_20.unwrap_or(0.0), r.viscosity_mpa_s])
+                    .collect(),
+            }),
+            fluid: self.fluids.values().cloned().map(Entry::from).collect(),
+        };
+        toml::to_string(&text).map_err(|e| Error::Text { file: "fluids".to_string(), problem: e.to_string() })
+    }
 }
 
+#[derive(Serialize)]
+struct Written {
+    schema: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    urea_in_water: Option<UreaText>,
+    fluid: Vec<Entry>,
+}
+
+impl From<Fluid> for Entry {
+    fn from(f: Fluid) -> Self {
+        fn filled<T>(list: Vec<T>) -> Option<Vec<T>> {
+            (!list.is_empty()).then_some(list)
+        }
+        fn named<K, V>(map: BTreeMap<K, V>) -> Option<BTreeMap<K, V>> {
+            (!map.is_empty()).then_some(map)
+        }
+        Self {
+            id: f.id,
+            based_on: None,
+            name: Some(f.name),
+            kind: Some(f.kind),
+            generation: f.generation,
+            carrier: f.carrier,
+            metals: filled(f.metals),
+            metal_fraction: f.metal_fraction,
+            metal_g_per_l: f.metal_g_per_l,
+            urea_pct: f.urea_pct,
+            density_kg_m3: filled(f.density),
+            density_per_k: f.density_per_k,
+            viscosity_mm2_s: filled(f.viscosity),
+            refractive_20: f.refractive_20,
+            refractive_per_k: f.refractive_per_k,
+            refractive_readable: Some(f.refractive_readable),
+            freezing_degc: f.freezing_degc,
+            looks: named(f.looks),
+            in_water: named(f.in_water),
+            shelf_life_months: f.shelf_life_months,
+            limits: named(f.limits),
+            burns: Some(f.burns),
+            note: f.note,
+        }
+    }
+}
+
+/// Rows by id, each with the text and line it stands in.
+type Entries = BTreeMap<String, ((String, usize), Entry)>;
+
 /// A row with everything it takes over from the rows it is based on.
-fn inherited(id: &str, entries: &BTreeMap<String, (String, Entry)>) -> std::result::Result<Entry, String> {
+fn inherited(id: &str, entries: &Entries) -> std::result::Result<Entry, String> {
     let mut seen = BTreeSet::new();
     let mut whole: Option<Entry> = None;
     let mut next = Some(id.to_string());

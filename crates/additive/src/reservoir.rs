@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::error::{Error, Result};
+use crate::error::{Error, Result, line_of, misread};
 use crate::fluid::Band;
 
 /// Schema a text of reservoirs must name.
@@ -108,11 +108,17 @@ impl Reservoir {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Text {
     schema: String,
     #[serde(default)]
+    reservoir: Vec<toml::Spanned<Reservoir>>,
+}
+
+#[derive(Serialize)]
+struct Written {
+    schema: &'static str,
     reservoir: Vec<Reservoir>,
 }
 
@@ -123,14 +129,14 @@ pub struct Reservoirs {
 }
 
 impl Reservoirs {
-    /// Reads texts given as (name, content), general ones first. Errors name text, line where known, and row.
+    /// Reads texts given as (name, content), general ones first. Errors name text, line and row.
     ///
     /// A row's `based_on` is taken over once, from a row that stands before it.
     pub fn from_texts<'a>(texts: impl IntoIterator<Item = (&'a str, &'a str)>) -> Result<Self> {
         let mut rows: BTreeMap<String, Reservoir> = BTreeMap::new();
         for (file, content) in texts {
             let refuse = |problem: String| Error::Text { file: file.to_string(), problem };
-            let text: Text = toml::from_str(content).map_err(|e| refuse(e.to_string()))?;
+            let text: Text = toml::from_str(content).map_err(|e| misread(file, content, &e))?;
             if text.schema != SCHEMA {
                 return Err(refuse(format!(
                     "schema is \"{}\"; this program reads \"{SCHEMA}\"",
@@ -138,9 +144,11 @@ impl Reservoirs {
                 )));
             }
             for row in text.reservoir {
+                let line = line_of(content, row.span().start);
+                let row = row.into_inner();
                 let id = row.id.clone();
                 let wrong =
-                    |problem: String| Error::Entry { file: file.to_string(), id: id.clone(), problem };
+                    |problem: String| Error::Entry { file: file.to_string(), line, id: id.clone(), problem };
                 let under = match (&row.based_on, rows.get(&id)) {
                     (_, Some(same)) => Some(same.clone()),
                     (Some(base), None) => Some(rows.get(base).cloned().ok_or_else(|| {
@@ -177,7 +185,7 @@ impl Reservoirs {
     /// All rows as one text, complete in themselves (`based_on` is resolved and left out).
     pub fn to_text(&self) -> Result<String> {
         let reservoir = self.rows.values().map(|r| Reservoir { based_on: None, ..r.clone() }).collect();
-        toml::to_string(&Text { schema: SCHEMA.to_string(), reservoir })
+        toml::to_string(&Written { schema: SCHEMA, reservoir })
             .map_err(|e| Error::Text { file: "reservoirs".to_string(), problem: e.to_string() })
     }
 }

@@ -1,7 +1,9 @@
 //! Runs the additive balance over invented histories with known truth and prints how well it does, in all and per
-//! fault: `cargo run --release -p infer --example balance_calibration -- [seeds] [first seed]`.
+//! fault: `cargo run --release -p infer --example balance_calibration -- [seeds] [first seed] [ledgers]`. The word
+//! `ledgers` takes the second inventor of histories; `show` besides names every history that was ranked wrong.
 
 use demo::histories::{KINDS, history};
+use demo::ledgers::ledger;
 use facts::FaultId;
 use infer::balance::{AdditivePrior, balance};
 use std::collections::BTreeMap;
@@ -14,17 +16,19 @@ struct Tally {
     score: f64,
     loss: f64,
     distance: f64,
+    relative: f64,
     covered: f64,
 }
 
 impl Tally {
     fn line(&self) -> String {
         format!(
-            "{:5} histories  first {:.3}  mean ln p {:.3}  pinball {:.4}  80 % windows cover {:.3}",
+            "{:5} histories  first {:.3}  mean ln p {:.3}  pinball {:.4} ({:.4} by range)  80 % windows cover {:.3}",
             self.n,
             self.first / self.n,
             self.score / self.n,
             self.loss / self.distance.max(1.0),
+            self.relative / self.n,
             self.covered / self.n
         )
     }
@@ -35,9 +39,12 @@ fn name(fault: Option<FaultId>) -> &'static str {
 }
 
 fn main() {
-    let mut args = std::env::args().skip(1).map(|a| a.parse::<u64>().ok());
-    let seeds = args.next().flatten().unwrap_or(60);
-    let offset = args.next().flatten().unwrap_or(1_000_000);
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let mut numbers = args.iter().filter_map(|a| a.parse::<u64>().ok());
+    let seeds = numbers.next().unwrap_or(60);
+    let offset = numbers.next().unwrap_or(1_000_000);
+    let (other, show) = (args.iter().any(|a| a == "ledgers"), args.iter().any(|a| a == "show"));
+    let invent = if other { ledger } else { history };
     let prior = AdditivePrior::default();
     let mut all = Tally::default();
     let mut per: BTreeMap<&str, Tally> = BTreeMap::new();
@@ -49,11 +56,8 @@ fn main() {
                 if too_little && seed % 5 != 0 {
                     continue;
                 }
-                let h = history(
-                    offset + seed * 100 + 2 * kind as u64 + u64::from(too_little),
-                    *fault,
-                    too_little,
-                );
+                let h =
+                    invent(offset + seed * 100 + 2 * kind as u64 + u64::from(too_little), *fault, too_little);
                 let start = Instant::now();
                 let b = balance(&h.case, &prior, None);
                 seconds += start.elapsed().as_secs_f64();
@@ -61,16 +65,50 @@ fn main() {
                 if too_little {
                     short += 1;
                     refused += i32::from(!b.cannot_tell.is_empty());
+                    if show && b.cannot_tell.is_empty() {
+                        println!(
+                            "answered {} of seed {} although it says too little",
+                            name(*fault),
+                            offset + seed * 100 + 2 * kind as u64 + 1
+                        );
+                    }
                     continue;
+                }
+                if show && !b.cannot_tell.is_empty() {
+                    println!(
+                        "refused {} of seed {}: pinned to {:.3}",
+                        name(*fault),
+                        offset + seed * 100 + 2 * kind as u64,
+                        b.dose_pinned_rel
+                    );
                 }
                 wrongly += i32::from(!b.cannot_tell.is_empty());
                 let top = b.additive_faults.iter().max_by(|a, b| a.1.total_cmp(&b.1)).and_then(|f| f.0);
                 let p = b.additive_faults.iter().find(|f| f.0 == *fault).map_or(0.0, |f| f.1);
+                if show && top != *fault {
+                    let said = b.additive_faults.iter().find(|f| f.0 == top).map_or(0.0, |f| f.1);
+                    println!(
+                        "seed {} is {} ({p:.3}), ranked {} ({said:.3})",
+                        offset + seed * 100 + 2 * kind as u64,
+                        name(*fault),
+                        name(top)
+                    );
+                }
                 let y = h.truth.due_km;
                 let loss: f64 = [(0.1, b.due_km.p10), (0.5, b.due_km.p50), (0.9, b.due_km.p90)]
                     .iter()
                     .map(|&(q, x)| if y >= x { q * (y - x) } else { (1.0 - q) * (x - y) })
                     .sum();
+                if show && !(y >= b.due_km.p10 - 1e-3 && y <= b.due_km.p90 + 1e-3) {
+                    println!(
+                        "seed {} {}: due {y:.0} km outside {:.0} {:.0} {:.0}",
+                        offset + seed * 100 + 2 * kind as u64,
+                        name(*fault),
+                        b.due_km.p10,
+                        b.due_km.p50,
+                        b.due_km.p90
+                    );
+                }
                 let inside =
                     |low: f64, x: f64, high: f64| f64::from(u8::from(x >= low - 1e-3 && x <= high + 1e-3));
                 left += inside(b.left_l.p05, h.truth.left_l, b.left_l.p95);
@@ -81,6 +119,11 @@ fn main() {
                     t.score += p.max(1e-12).ln();
                     t.loss += loss / 3.0;
                     t.distance += y;
+                    // against the distance a full reservoir lasts at the set dose, as far as the case says
+                    let r = &h.case.reservoir;
+                    let full = r.capacity_l.zip(r.dose_ml_per_l).zip(h.case.car.consumption_l_per_100km);
+                    let range = full.map_or(80_000.0, |((c, d), f)| c * 1e5 / (d * f).max(1e-9));
+                    t.relative += loss / 3.0 / range.max(y).max(1.0);
                     t.covered += inside(b.due_km.p10, y, b.due_km.p90);
                 }
             }

@@ -289,8 +289,12 @@ pub fn balance(case: &Case, prior: &AdditivePrior, reserve_l: Option<f64>) -> Ba
     let constants = Constants::of(case);
     let reserve_given =
         reserve_l.or(case.reservoir.reserve_l).filter(|r| r.is_finite() && *r >= 0.0 && *r <= 1e3);
-    let entries = case.refill.iter().any(|r| r.entered_l.is_some())
-        || case.counter_entry.iter().any(|r| r.entered_l.is_some());
+    // How a controller takes an entry matters where one was typed, told or not, and its figure of additive left read.
+    let entries = !(case.refill.is_empty() && case.counter_entry.is_empty())
+        && (case.refill.iter().any(|r| r.entered_l.is_some())
+            || case.counter_entry.iter().any(|r| r.entered_l.is_some())
+            || case.counter_read.iter().any(|r| r.left_ml.is_some())
+            || case.reading.iter().any(|r| r.quantity == facts::case::Quantity::AdditiveLeft));
     let see = |looks: bool| {
         let story = story::story(case, constants.capacity_l.0, looks);
         let model = Model { k: &constants, story: &story, prior, entries: entries && looks };

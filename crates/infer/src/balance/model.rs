@@ -136,8 +136,14 @@ const STRETCH_KM: f64 = 6000.0;
 const DRIFT_REL: f64 = 0.035;
 /// Dosing follows refuelling, burning follows later: a tank not equally full at both ends, L of fuel.
 const TANK_L: f64 = 12.0;
+/// How far a controller's distance may stand off the odometer, km, besides one in a hundred (guess).
+const DISTANCE_SD_KM: f64 = 20.0;
 /// Probability that a figure was misread or written down wrong (guess).
 const SLIP: f64 = 0.01;
+/// Probability that a controller that adds was told the poured volume where no entry is written down (guess).
+const ADDED_POUR: f64 = 0.8;
+/// Histories of more steps than this get one beginning in each interval, shorter ones two.
+const MANY_STEPS: usize = 24;
 /// Components kept in one run.
 const KEEP: usize = 8;
 
@@ -361,7 +367,7 @@ impl Model<'_> {
                         let chance = 1e-5f64;
                         let fits = g.reset_at_km.map_or(0.0, |at| {
                             let since = (km - at).max(0.0);
-                            log_normal(distance - since, (20.0 + 0.01 * since).powi(2)).exp()
+                            log_normal(distance - since, (DISTANCE_SD_KM + 0.01 * since).powi(2)).exp()
                         });
                         g.log_weight += if g.reset_at_km.is_some() {
                             (0.96 * fits + 0.04 * chance).ln()
@@ -525,25 +531,53 @@ impl Model<'_> {
                 b.set(USED, 0.0, 1e-8);
                 b.reset_at_km = Some(km);
             }
+            if twist == Twist::WrongEntry && self.distances() {
+                // the quantity may have been right and the distance wrong (guess)
+                let mut far = b.clone();
+                far.log_weight += 0.1f64.ln();
+                far.reset_at_km = None;
+                self.right_entry(far, f, volume, whole, out);
+                b.log_weight += 0.9f64.ln();
+            }
             match (twist, f.entered_l) {
                 (Twist::WrongEntry, Some(e)) => self.wrong_entry(b, e, volume, whole, out),
                 (Twist::WrongEntry, None) => self.unseen_entry(b, volume, whole, f.pour, out),
-                (_, Some(e)) => {
-                    self.judge_entry(&mut b, e, volume);
-                    self.take_entry(&mut b, e);
-                    out.push(b);
-                }
-                (_, None) => {
-                    if whole {
-                        b.set(LEFT, cap, (0.025 * cap).powi(2));
-                    } else {
-                        b.assign(LEFT, 0.0, &[(CONTENT, 1.0)]);
-                        b.noise(LEFT, (0.08 * cap).powi(2));
-                    }
-                    out.push(b);
-                }
+                _ => self.right_entry(b, f, volume, whole, out),
             }
         }
+    }
+
+    /// True when somebody read the controller's distance since the fill.
+    fn distances(&self) -> bool {
+        let mut looks = self.story.steps.iter().flat_map(|s| &s.looks);
+        looks.any(|l| matches!(l, Look::Counter { distance_km: Some(_), .. }))
+    }
+
+    /// The controller was told what is so, written down or not.
+    fn right_entry(&self, mut b: Gauss, f: &Fill, volume: Option<f64>, whole: bool, out: &mut Vec<Gauss>) {
+        let cap = self.cap();
+        if let Some(e) = f.entered_l {
+            self.judge_entry(&mut b, e, volume);
+            self.take_entry(&mut b, e);
+            out.push(b);
+            return;
+        }
+        if let (true, Some(v), true) = (b.adds, volume, f.pour) {
+            // a controller that adds was most likely told what was poured
+            let mut added = b.clone();
+            added.log_weight += ADDED_POUR.ln();
+            added.add(LEFT, v, &[]);
+            added.noise(LEFT, (0.03 * v + 0.005).powi(2));
+            b.log_weight += (1.0 - ADDED_POUR).ln();
+            out.push(added);
+        }
+        if whole {
+            b.set(LEFT, cap, (0.025 * cap).powi(2));
+        } else {
+            b.assign(LEFT, 0.0, &[(CONTENT, 1.0)]);
+            b.noise(LEFT, (0.08 * cap).powi(2));
+        }
+        out.push(b);
     }
 
     /// Right entries: the content for a controller that sets its figure, the poured volume for one that adds.
@@ -750,10 +784,14 @@ impl Model<'_> {
         for (km_weighted, fault, share, nodes) in self.changes() {
             let log_fault = share.max(1e-12).ln();
             for (onset, weight) in self.onsets(km_weighted) {
+                let places = if onset == 0 || n > MANY_STEPS { 1 } else { 2 };
                 for &(change, node_weight) in nodes {
                     let Some(before) = shots.get(onset) else { continue };
-                    let gs = self.with_change(before.clone(), onset, change);
-                    add(fault, log_fault + weight.ln() + node_weight.ln(), gs);
+                    for place in 0..places {
+                        let gs = self.with_change(before.clone(), onset, change, (place, places));
+                        let share = weight * node_weight / places as f64;
+                        add(fault, log_fault + share.ln(), gs);
+                    }
                 }
             }
         }
@@ -917,8 +955,15 @@ impl Model<'_> {
         }
     }
 
-    /// A lasting change that begins somewhere in the interval ending at step `onset` (0: before the story).
-    fn with_change(&self, mut gs: Vec<Gauss>, onset: usize, change: Change) -> Vec<Gauss> {
+    /// A lasting change that begins somewhere in one of the `places` equal parts of the interval ending at step
+    /// `onset` (0: before the story), the parts numbered from 0.
+    fn with_change(
+        &self,
+        mut gs: Vec<Gauss>,
+        onset: usize,
+        change: Change,
+        (place, places): (usize, usize),
+    ) -> Vec<Gauss> {
         if onset == 0 {
             for g in &mut gs {
                 self.switch(g, change);
@@ -926,12 +971,14 @@ impl Model<'_> {
             return self.run(gs, 0, None);
         }
         let (km, days) = self.interval(onset);
-        self.drive(&mut gs, 0.5 * km, 0.5 * days, true);
+        let before = (place as f64 + 0.5) / places as f64;
+        self.drive(&mut gs, before * km, before * days, true);
         for g in &mut gs {
             self.switch(g, change);
         }
-        self.drive(&mut gs, 0.5 * km, 0.5 * days, true);
-        // The beginning is spread evenly: 0.29 of the interval (standard deviation of an even spread).
+        self.drive(&mut gs, (1.0 - before) * km, (1.0 - before) * days, true);
+        // The beginning is spread evenly over its part: 0.29 of it (standard deviation of an even spread).
+        let (km, days) = (km / places as f64, days / places as f64);
         let additive = self.k.set_dose.0 * self.k.fuel_l_per_km.0 * km * 0.29;
         for g in gs.iter_mut().filter(|g| !g.dry) {
             match change {
@@ -956,6 +1003,21 @@ impl Model<'_> {
         self.run(gs, at + 1, None)
     }
 
+    /// Odometer of the last reset before the first reading of the controller's distance since the fill at step `at` or
+    /// later, by that reading; `None` when a fill comes before it.
+    fn said_place(&self, at: usize) -> Option<f64> {
+        for s in self.story.steps.get(at..)? {
+            let said = s.looks.iter().find_map(|l| match l {
+                Look::Counter { distance_km: Some(d), .. } => Some(s.odometer_km - d),
+                _ => None,
+            });
+            if said.is_some() || !s.fills.is_empty() {
+                return said;
+            }
+        }
+        None
+    }
+
     fn with_hidden_refill(
         &self,
         mut gs: Vec<Gauss>,
@@ -966,8 +1028,17 @@ impl Model<'_> {
     ) -> Vec<Gauss> {
         let cap = self.cap();
         let (km, days) = self.interval(at);
-        let share = if early { 0.25 } else { 0.75 };
-        let place = self.story.steps.get(at.wrapping_sub(1)).map_or(0.0, |s| s.odometer_km + share * km);
+        let start = self.story.steps.get(at.wrapping_sub(1)).map_or(0.0, |s| s.odometer_km);
+        // The controller's distance since the fill, where it was told and somebody read it, says where it was: then one
+        // place stands for both halves of the interval.
+        let said = if told { self.said_place(at).filter(|p| (start..=start + km).contains(p)) } else { None };
+        let share = match said {
+            Some(place) if km > 0.0 => (place - start) / km,
+            _ if early => 0.25,
+            _ => 0.75,
+        };
+        let spread = if said.is_some() { 0.01 } else { 0.144 };
+        let place = start + share * km;
         self.drive(&mut gs, share * km, share * days, true);
         for g in &mut gs {
             g.dry = false;
@@ -991,10 +1062,15 @@ impl Model<'_> {
                 g.assign(LEFT, 0.0, &[(CONTENT, 1.0)]);
                 g.noise(LEFT, (0.05 * cap).powi(2));
                 g.reset_at_km = Some(place);
+                if said.is_some() {
+                    // it may have been anywhere in the interval, and the figure was free to fit
+                    let width = DISTANCE_SD_KM * std::f64::consts::TAU.sqrt();
+                    g.log_weight += (width / km.max(width)).ln();
+                }
             }
             if full || told {
                 // where in its half it was: standard deviation 0.144 of the interval
-                let rate = self.k.fuel_l_per_km.0 * 0.144 * km;
+                let rate = self.k.fuel_l_per_km.0 * spread * km;
                 g.set(SCRATCH, 0.0, rate * rate);
                 let d = self.k.set_dose.0;
                 if full {

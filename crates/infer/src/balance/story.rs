@@ -272,6 +272,7 @@ pub(super) fn story(case: &Case, capacity_l: f64, looks: bool) -> Story {
         ));
     }
     let seen = if looks { self::looks(case, &clock, capacity_l) } else { Vec::new() };
+    let fills = told_with_pour(fills, &seen);
 
     // Steps: one per odometer, and per day within it when every row there carries a day.
     let mut rows: Vec<(Place, Item)> = Vec::new();
@@ -316,6 +317,46 @@ pub(super) fn story(case: &Case, capacity_l: f64, looks: bool) -> Story {
     }
     let begin = first_km.and_then(|km| steps.iter().position(|s| s.odometer_km >= km)).unwrap_or(0);
     Story { steps, begin, km_per_day: clock.rate, km_per_day_rel }
+}
+
+/// Distance within which an entry in a row of its own still belongs to a pour: a road test (guess).
+const SAME_VISIT_KM: f64 = 60.0;
+
+/// An entry written in a row of its own is the telling of the pour before it, not a second deed: joins the two where
+/// nobody read the counter between them.
+fn told_with_pour(mut fills: Vec<(Place, Fill)>, seen: &[(Place, Look)]) -> Vec<(Place, Fill)> {
+    let key = |(p, f): &(Place, Fill)| format!("{f:?}{p:?}");
+    fills.sort_by(|a, b| a.0.odometer_km.total_cmp(&b.0.odometer_km).then_with(|| key(a).cmp(&key(b))));
+    let (mut pours, entries): (Vec<_>, Vec<_>) = fills.into_iter().partition(|f| f.1.pour);
+    let mut apart = Vec::new();
+    for (at, entry) in entries {
+        let between = |pour: &Place| {
+            seen.iter().any(|(p, look)| {
+                matches!(look, Look::Counter { .. })
+                    && (p.odometer_km > pour.odometer_km || p.against(pour) == Some(Ordering::Greater))
+                    && (p.odometer_km < at.odometer_km
+                        || (p.odometer_km == at.odometer_km && p.against(&at) == Some(Ordering::Less)))
+            })
+        };
+        let fits = |(p, f): &(Place, Fill)| {
+            f.entered_l.is_none()
+                && p.odometer_km <= at.odometer_km
+                && at.odometer_km - p.odometer_km <= SAME_VISIT_KM
+                && p.against(&at) != Some(Ordering::Greater)
+                && !between(p)
+        };
+        match pours.iter_mut().rev().find(|f| fits(f)) {
+            Some((_, pour)) => {
+                pour.entered_l = entry.entered_l;
+                if pour.reset.is_none() || entry.reset == Some(Known::Yes) {
+                    pour.reset = entry.reset.or(pour.reset);
+                }
+            }
+            None => apart.push((at, entry)),
+        }
+    }
+    pours.append(&mut apart);
+    pours
 }
 
 #[derive(Debug, Clone, PartialEq)]

@@ -17,9 +17,11 @@ const PINNED_REL: f64 = 0.17;
 /// or a leak beside the dose, leaves the dose itself wider although the history decides.
 const PINNED_LOOSE_REL: f64 = 0.45;
 /// Probability from which one fault stands out by itself, however little was measured.
-const STANDS_OUT: f64 = 0.8;
+const STANDS_OUT: f64 = 0.75;
+/// Probability of a car without a fault below which it is ruled out: then the first of the faults is told from half on.
+const RULED_OUT: f64 = 0.03;
 /// Probability that the first must have where nobody read the controller's counters.
-const WITHOUT_COUNTER: f64 = 0.6;
+const WITHOUT_COUNTER: f64 = 0.5;
 
 /// What is drawn by the set dose before a second weighing tells much, L: a tenth of the capacity, and not less
 /// than 60 mL, some ten times what a scale and its tare may be off (guess).
@@ -55,8 +57,11 @@ pub(super) fn judge(
     let looks = || story.steps.iter().flat_map(|s| &s.looks);
     let contents = story.steps.iter().filter(|s| weighed(s)).count();
     let counters = looks().filter(|l| matches!(l, Look::Counter { .. })).count();
-    let stands_out = faults.iter().any(|(f, p)| f.is_some() && *p >= STANDS_OUT);
     let first = faults.iter().map(|f| f.1).fold(0.0, f64::max);
+    let of = |fault| faults.iter().find(|f| f.0 == fault).map_or(0.0, |f| f.1);
+    let sound = of(None) + of(Some(FaultId::AdditiveEmpty));
+    let stands_out = faults.iter().any(|(f, p)| f.is_some() && *p >= STANDS_OUT)
+        || (counters > 0 && sound < RULED_OUT && first >= WITHOUT_COUNTER && of(None) < first);
     let allowed = pinned < PINNED_REL || (pinned < PINNED_LOOSE_REL && spanned(k, story));
     if stands_out || (allowed && (counters > 0 || first >= WITHOUT_COUNTER)) {
         return Verdict { told: true, open: Vec::new() };
