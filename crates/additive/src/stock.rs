@@ -156,7 +156,8 @@ pub fn order(daily: Demand, usable_l: f64, policy: &Policy) -> Result<Order> {
     let least_used = aged.quantile_l(0.2)?;
     let wanted = ((point + daily.mean_l * cover - usable) / container).ceil().max(0.0);
     let allowed = ((least_used - usable) / container).floor().max(0.0);
-    let needed_now = usable <= point && daily.mean_l > 0.0;
+    // A point of next to nothing is no reason to buy: then a container is ordered when a car asks for one.
+    let needed_now = usable <= point && point > 0.01 * container;
     let count = if needed_now { wanted.min(allowed).max(1.0) } else { 0.0 };
     Ok(Order {
         reorder_point_l: point,

@@ -91,6 +91,88 @@ pub enum AdditiveCommand {
     Mixup(Question),
     #[command(about = say("cli-stock"))]
     Stock(Question),
+    #[command(about = say("cli-forecast"))]
+    Forecast(Forecast),
+    #[command(about = say("cli-lots"))]
+    Lots(Lots),
+    #[command(about = say("cli-fluids"))]
+    Fluids(Kinds),
+    #[command(about = say("cli-reservoirs"))]
+    Reservoirs(Kinds),
+}
+
+/// How a list is sorted, filtered and written.
+#[derive(Args)]
+pub struct ListOrder {
+    #[arg(long, value_name = "COLUMN", allow_hyphen_values = true, help = say("cli-sort"))]
+    pub sort: Option<String>,
+    #[arg(long, value_name = "COLUMN=WORDS", help = say("cli-only"))]
+    pub only: Vec<String>,
+    #[arg(long, conflicts_with = "json", help = say("cli-csv"))]
+    pub csv: bool,
+}
+
+/// Lists of a forecast.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Which {
+    Cars,
+    Demand,
+    Plan,
+}
+
+#[derive(Args)]
+pub struct Forecast {
+    #[arg(value_name = "CASES", required_unless_present = "shelf_example", help = say("cli-cases"))]
+    pub cases: Vec<PathBuf>,
+    #[arg(long, value_name = "LITRES", help = say("cli-reserve"))]
+    pub reserve_l: Option<f64>,
+    #[arg(long, value_name = "FILE", help = say("cli-shelf"))]
+    pub shelf: Option<PathBuf>,
+    #[arg(long, help = say("cli-shelf-example"))]
+    pub shelf_example: bool,
+    #[arg(long, value_name = "DATE", help = say("cli-today"))]
+    pub today: Option<String>,
+    #[arg(long, value_name = "DAYS", help = say("cli-horizon"))]
+    pub horizon_days: Option<f64>,
+    #[arg(long, value_enum, default_value = "cars", requires = "csv", help = say("cli-which-list"))]
+    pub which: Which,
+    #[command(flatten)]
+    pub list: ListOrder,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Lots {
+    #[arg(value_name = "CASES", required = true, help = say("cli-cases"))]
+    pub cases: Vec<PathBuf>,
+    #[arg(long, value_name = "LOT", help = say("cli-lot"))]
+    pub lot: Option<String>,
+    #[arg(long, value_name = "CAR", help = say("cli-car"))]
+    pub car: Option<String>,
+    #[command(flatten)]
+    pub list: ListOrder,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+/// Data to list, take out or bring in.
+#[derive(Args)]
+pub struct Kinds {
+    #[arg(long, conflicts_with_all = ["json", "csv"], help = say("cli-export"))]
+    pub export: bool,
+    #[arg(long, value_name = "FILE", help = say("cli-import"))]
+    pub import: Option<PathBuf>,
+    #[command(flatten)]
+    pub list: ListOrder,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
 }
 
 #[derive(Args)]

@@ -266,6 +266,12 @@ pub struct Reservoir {
     /// Pouch, tank or none.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub kind: Option<ReservoirKind>,
+    /// Row of the reservoirs file (a car type of the workshop's own) that fills in what is left out here.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub car_type: Option<String>,
+    /// Concentrate it takes, by its identifier among the fluids.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fluid: Option<String>,
     /// Usable capacity, litres.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub capacity_l: Option<f64>,

@@ -7,7 +7,11 @@ mod balance;
 mod dose;
 mod entry;
 mod fill;
+mod folder;
+mod forecast;
 mod identify;
+mod kinds;
+mod lots;
 mod mixup;
 mod stock;
 
@@ -39,6 +43,10 @@ pub fn run(order: &Additive) -> Result<Outcome, Failure> {
         AdditiveCommand::Entry(q) => answer(q, "entry", entry::EXAMPLE, entry::answer),
         AdditiveCommand::Mixup(q) => answer(q, "mixup", mixup::EXAMPLE, mixup::answer),
         AdditiveCommand::Stock(q) => answer(q, "stock", stock::EXAMPLE, stock::answer),
+        AdditiveCommand::Forecast(order) => forecast::run(order),
+        AdditiveCommand::Lots(order) => lots::run(order),
+        AdditiveCommand::Fluids(order) => kinds::fluids(order),
+        AdditiveCommand::Reservoirs(order) => kinds::kinds(order),
     }
 }
 
@@ -152,19 +160,29 @@ fn misread(path: &str, text: &str, e: &toml::de::Error) -> Failure {
     ))
 }
 
-/// Built-in fluids with those of a folder laid over; files of other formats in the folder are left to others.
-fn library(folder: Option<&Path>, inputs: &mut Vec<Input>) -> Result<Library, Failure> {
+/// Texts of one format in a folder, with their names; files of other formats are left to others.
+fn own_texts(
+    folder: Option<&Path>,
+    schema: &str,
+    inputs: &mut Vec<Input>,
+) -> Result<Vec<(String, String)>, Failure> {
     let mut own = Vec::new();
     for path in folder.map(toml_files).transpose()?.unwrap_or_default() {
         let (text, hash) = read_text(&path)?;
         let ours = toml::from_str::<toml::Table>(&text)
-            .is_ok_and(|t| t.get("schema").and_then(toml::Value::as_str) == Some(additive::fluid::SCHEMA));
+            .is_ok_and(|t| t.get("schema").and_then(toml::Value::as_str) == Some(schema));
         if ours {
             let shown = path.display().to_string();
             inputs.push(Input { path: shown.clone(), kind: "knowledge".into(), blake3: hash });
             own.push((shown, text));
         }
     }
+    Ok(own)
+}
+
+/// Built-in fluids with those of a folder laid over.
+fn library(folder: Option<&Path>, inputs: &mut Vec<Input>) -> Result<Library, Failure> {
+    let own = own_texts(folder, additive::fluid::SCHEMA, inputs)?;
     let built_in = std::iter::once(("fluids.toml", FLUIDS));
     let own = own.iter().map(|(name, text)| (name.as_str(), text.as_str()));
     Library::from_texts(built_in.chain(own)).map_err(|e| Failure::Refused(e.to_string()))

@@ -6,7 +6,7 @@ use crate::failure::Failure;
 use crate::text::{Page, of_100};
 use crate::words::{number, say_with};
 use additive::stock::{
-    Container, Demand, Need, Order, Picking, Policy, Poured, cars_of_lot, demand, order, pick,
+    Container, Demand, Need, Order, Picking, Policy, Poured, cars_of_lot, demand, lots_of_car, order, pick,
 };
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -30,12 +30,13 @@ pub struct Question {
     #[serde(default)]
     poured: Vec<PouredOn>,
     trace_lot: Option<String>,
+    trace_car: Option<String>,
 }
 
 /// A container with dates as people write them.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct OnShelf {
+pub struct OnShelf {
     id: String,
     fluid: String,
     lot: String,
@@ -44,6 +45,21 @@ struct OnShelf {
     opened: Option<Day>,
     #[serde(default)]
     blocked: bool,
+}
+
+impl OnShelf {
+    /// The container as the crate knows it.
+    pub fn container(&self) -> Container {
+        Container {
+            id: self.id.clone(),
+            fluid: self.fluid.clone(),
+            lot: self.lot.clone(),
+            left_ml: self.left_ml,
+            expires_day: self.expires.map(|d| d.0),
+            opened_day: self.opened.map(|d| d.0),
+            blocked: self.blocked,
+        }
+    }
 }
 
 /// A pour with its date.
@@ -62,12 +78,13 @@ struct Found {
     demand: Option<Demand>,
     order: Option<Order>,
     cars_of_lot_ml: Option<BTreeMap<String, f64>>,
+    lots_of_car_ml: Option<BTreeMap<String, f64>>,
 }
 
 /// A date as people write it (2027-03-01), counted in days since 1970-01-01.
 #[derive(Clone, Copy, Deserialize)]
 #[serde(try_from = "String")]
-struct Day(i64);
+pub struct Day(pub i64);
 
 impl TryFrom<String> for Day {
     type Error = jiff::Error;
@@ -124,24 +141,17 @@ pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
             cars.iter().map(|(car, ml)| format!("{car} ({} mL)", crate::words::digits(*ml, 0))).collect();
         page.line(&say_with("out-lot-cars", &args! { "lot" => lot.clone(), "cars" => list.join(", ") }));
     }
+    if let (Some(lots), Some(car)) = (&found.lots_of_car_ml, &q.trace_car) {
+        let list: Vec<String> =
+            lots.iter().map(|(lot, ml)| format!("{lot} ({} mL)", crate::words::digits(*ml, 0))).collect();
+        page.line(&say_with("out-car-lots", &args! { "car" => car.clone(), "lots" => list.join(", ") }));
+    }
     Ok(Answer::new(&found, page))
 }
 
 fn find(q: &Question) -> additive::Result<Found> {
     let today = q.today.0;
-    let shelf: Vec<Container> = q
-        .container
-        .iter()
-        .map(|c| Container {
-            id: c.id.clone(),
-            fluid: c.fluid.clone(),
-            lot: c.lot.clone(),
-            left_ml: c.left_ml,
-            expires_day: c.expires.map(|d| d.0),
-            opened_day: c.opened.map(|d| d.0),
-            blocked: c.blocked,
-        })
-        .collect();
+    let shelf: Vec<Container> = q.container.iter().map(OnShelf::container).collect();
     let poured: Vec<Poured> = q
         .poured
         .iter()
@@ -164,5 +174,6 @@ fn find(q: &Question) -> additive::Result<Found> {
         demand: expected,
         order,
         cars_of_lot_ml: q.trace_lot.as_ref().map(|lot| cars_of_lot(&poured, lot)),
+        lots_of_car_ml: q.trace_car.as_ref().map(|car| lots_of_car(&poured, car)),
     })
 }

@@ -152,6 +152,12 @@ impl Outlook {
         Window { p10: q[0], p50: q[1], p90: q[2] }
     }
 
+    /// Probability that the reserve is reached within so many days from now, 0 to 1.
+    #[must_use]
+    pub fn due_within_days(&self, days: f64) -> f64 {
+        if days.is_nan() { 0.0 } else { self.reached(days.max(0.0), true).clamp(0.0, 1.0) }
+    }
+
     /// Distance from now to the reserve, km. Zero when it is already reached.
     #[must_use]
     pub fn due_km(&self) -> Window {

@@ -84,6 +84,8 @@ pub struct Balance {
     pub due_days: Window,
     /// Reserve used, L.
     pub reserve_l: f64,
+    /// Capacity as far as the case gives it, else the class value of the estimate, L.
+    pub capacity_l: f64,
     /// Posterior of the balance faults; `None` = no fault. Adds up to 1.
     pub additive_faults: Vec<(Option<FaultId>, f64)>,
     /// ln p(facts | fault) - ln p(facts | no fault), before priors, for joining with other evidence.
@@ -322,6 +324,7 @@ pub fn balance(case: &Case, prior: &AdditivePrior, reserve_l: Option<f64>) -> Ba
         due_km: with.outlook.due_km(),
         due_days: with.outlook.due_days(),
         reserve_l: reserve_given.unwrap_or(0.1 * constants.capacity_l.0),
+        capacity_l: constants.capacity_l.0,
         additive_faults: with.faults,
         log_evidence: with.log_evidence,
         faults_told: verdict.told,
