@@ -206,6 +206,8 @@ pub struct Fill {
     pub question: Question,
     #[arg(long, help = say("cli-live"))]
     pub live: bool,
+    #[arg(long, value_name = "DEVICE", requires = "live", help = say("cli-scale"))]
+    pub scale: Option<PathBuf>,
 }
 
 #[derive(Args)]

@@ -12,13 +12,16 @@ use additive::live::{LiveFill, State, Status, Target, Weight, scale_line};
 use additive::transfer::{Fill, FillPlan};
 use fluent_bundle::FluentArgs;
 use serde::{Deserialize, Serialize};
-use std::io::BufRead as _;
+use std::io::BufRead;
+use std::path::Path;
 use std::time::Instant;
 
 pub const EXAMPLE: &str = include_str!("examples/fill.toml");
 
 /// Steps of the planned course.
 const STEPS: usize = 24;
+/// Longest line that is kept, bytes.
+const LONGEST_LINE: usize = 4096;
 /// A state that lasts is said again after so many seconds.
 const SAID_AGAIN_S: f64 = 5.0;
 
@@ -98,8 +101,40 @@ struct Line<'a> {
     text: String,
 }
 
-/// Watches a fill: one weight a line on standard input, one line of answer for each change of state and now and then.
-pub fn live(order: &Order) -> Result<Outcome, Failure> {
+/// The next line of a scale or a keyboard without its end, which may be CR, LF or both; `None` at the end. Bytes that
+/// are no text (a torn line, noise on the wire) become marks that no weight holds.
+fn next_line(from: &mut dyn BufRead) -> Option<String> {
+    let mut line = Vec::new();
+    loop {
+        let buffer = match from.fill_buf() {
+            Ok(b) => b,
+            Err(e) if e.kind() == std::io::ErrorKind::Interrupted => continue,
+            Err(_) => return None,
+        };
+        if buffer.is_empty() {
+            let text = String::from_utf8_lossy(&line).into_owned();
+            return (!line.is_empty()).then_some(text);
+        }
+        match buffer.iter().position(|b| matches!(b, b'\r' | b'\n')) {
+            Some(end) => {
+                line.extend(buffer.iter().take(end));
+                from.consume(end + 1);
+                return Some(String::from_utf8_lossy(&line).into_owned());
+            }
+            None => {
+                line.extend_from_slice(buffer);
+                let n = buffer.len();
+                from.consume(n);
+                // A device that never ends a line is no scale.
+                line.truncate(LONGEST_LINE);
+            }
+        }
+    }
+}
+
+/// Watches a fill: one weight a line from the keyboard or a scale, one line of answer for each change of state and now
+/// and then.
+pub fn live(order: &Order, scale: Option<&Path>) -> Result<Outcome, Failure> {
     if order.example {
         print(EXAMPLE)?;
         return Ok(Outcome::Answered);
@@ -110,6 +145,7 @@ pub fn live(order: &Order) -> Result<Outcome, Failure> {
     let Some(minutes) = plan.minutes else { return Err(Failure::Refused(say("out-fill-stops"))) };
     let setup = f.facts.fill.best_setup(fluid).map_err(|e| f.physics(&e))?;
     let course = setup.course(f.facts.fill.volume_l / 1000.0, STEPS).map_err(|e| f.physics(&e))?;
+    let device = scale;
     let scale = f.facts.scale.as_ref();
     let target = Target::of(
         &course,
@@ -125,10 +161,23 @@ pub fn live(order: &Order) -> Result<Outcome, Failure> {
     }
     let begin = Instant::now();
     let mut said: Option<(State, f64)> = None;
-    for (number, line) in std::io::stdin().lock().lines().enumerate() {
-        let Ok(line) = line else { break };
+    let mut from: Box<dyn BufRead> = match device {
+        Some(path) => {
+            let file =
+                std::fs::File::open(path).map_err(|e| Failure::read(&path.display().to_string(), &e))?;
+            Box::new(std::io::BufReader::new(file))
+        }
+        None => Box::new(std::io::stdin().lock()),
+    };
+    let mut number = 0usize;
+    while let Some(line) = next_line(from.as_mut()) {
+        number += 1;
         if line.trim().is_empty() {
-            break;
+            // A person ends with an empty line; scales send them between weights.
+            match device {
+                Some(_) => continue,
+                None => break,
+            }
         }
         let status = weight(&line, begin.elapsed().as_secs_f64()).map(|w| (w.time_s, fill.push(w)));
         let (time_s, status) = match status {
@@ -136,7 +185,7 @@ pub fn live(order: &Order) -> Result<Outcome, Failure> {
             // A torn line of a serial scale loses that line only.
             _ => {
                 let text: String = line.chars().take(40).collect();
-                let said = say_with("out-live-line", &args! { "line" => number + 1, "text" => text });
+                let said = say_with("out-live-line", &args! { "line" => number, "text" => text });
                 if !order.json {
                     print(&(said + "\n"))?;
                 }
@@ -178,6 +227,16 @@ fn report(json: bool, time_s: f64, status: &Status) -> Result<(), Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn analytic_lines_end_with_cr_lf_or_both_and_noise_is_kept_apart() {
+        let mut from: &[u8] = b"12 g\r\n\xff3 g\r13\n14";
+        let mut lines = Vec::new();
+        while let Some(l) = next_line(&mut from) {
+            lines.push(l);
+        }
+        assert_eq!(lines, ["12 g", "", "\u{fffd}3 g", "13", "14"]);
+    }
 
     #[test]
     fn analytic_lines_of_a_scale() {

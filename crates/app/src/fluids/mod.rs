@@ -38,7 +38,7 @@ pub fn run(order: &Additive) -> Result<Outcome, Failure> {
         AdditiveCommand::Balance(order) => balance::run(order),
         AdditiveCommand::Identify(q) => answer(q, "identify", identify::EXAMPLE, identify::answer),
         AdditiveCommand::Dose(q) => answer(q, "dose", dose::EXAMPLE, dose::answer),
-        AdditiveCommand::Fill(order) if order.live => fill::live(&order.question),
+        AdditiveCommand::Fill(order) if order.live => fill::live(&order.question, order.scale.as_deref()),
         AdditiveCommand::Fill(order) => answer(&order.question, "fill", fill::EXAMPLE, fill::answer),
         AdditiveCommand::Entry(q) => answer(q, "entry", entry::EXAMPLE, entry::answer),
         AdditiveCommand::Mixup(q) => answer(q, "mixup", mixup::EXAMPLE, mixup::answer),
