@@ -286,6 +286,7 @@ out-dose = { $volume } mL of concentrate per L of fuel make { $metal } mg metal 
 out-dose-use = Use { $use } mL per 1000 km.
 out-dose-range = { $litres } L last { $km } km.
 out-dose-oxide = Oxide ash { $grams } g per 1000 km.
+out-strength-blend = Blended, the reservoir holds { $strength } g metal per L.
 out-strength = The concentrate holds { $strength } g metal per L.
 out-fill-minutes = The fill takes about { $p50 } min; nine times in ten between { $p05 } and { $p95 }.
 out-fill-stops = The flow stops by itself, likelier than not.

@@ -46,7 +46,12 @@ impl Inputs {
     pub fn read(case_path: &Path, knowledge_folder: Option<&Path>) -> Result<Self, Failure> {
         let shown = case_path.display().to_string();
         let (text, case_hash) = read_text(case_path)?;
-        let loaded = facts::load::read_case(&text, &shown).map_err(Failure::refused)?;
+        let mut loaded = facts::load::read_case(&text, &shown).map_err(Failure::refused)?;
+        if loaded.case.reservoir.car_type.is_some() {
+            // The files of the folder are listed with the knowledge below.
+            let types = crate::fluids::reservoirs(knowledge_folder, &mut Vec::new())?;
+            crate::fluids::fill_in(&mut loaded.case, &types).map_err(Failure::Refused)?;
+        }
         let mut list = vec![Input { path: shown, kind: "case".into(), blake3: case_hash }];
         let mut problems: Vec<Problem> = loaded.warnings.iter().map(finding).collect();
 

@@ -9,11 +9,8 @@ mod demonstrate;
 mod failure;
 mod fluids;
 mod inputs;
-<<<<<<< HEAD
 mod knowledge;
-=======
 mod list;
->>>>>>> 3a8cfed (feat(app): forecasts over a folder, lots both ways, fluids and kinds of reservoir listed, exported and brought in)
 mod output;
 mod report;
 mod simulate;

@@ -362,3 +362,117 @@ fn regress_decode_refuses_what_no_reader_knows() {
     assert_eq!(out.status.code(), Some(1));
     assert!(text(&out.stderr).contains("letter.txt"), "{}", text(&out.stderr));
 }
+
+/// A car with a history from which its dosing is told.
+fn case_of(title: &str, left_g: u32) -> String {
+    format!(
+        r#"schema = "sootwright.case/1"
+title = "{title}"
+[car]
+odometer_km = 98000
+consumption_l_per_100km = 6.0
+[reservoir]
+car_type = "van-a"
+tare_g = 300
+density_kg_per_m3 = 880
+[[refill]]
+odometer_km = 30000
+time = "2025-03-10"
+volume_l = 1.9
+full = true
+lot = "K-118"
+[[reservoir_weighed]]
+odometer_km = 98000
+time = "2027-01-20"
+gross_g = {left_g}
+[[counter_read]]
+odometer_km = 98000
+time = "2027-01-20"
+used_ml = 820
+"#
+    )
+}
+
+const VAN: &str = r#"schema = "sootwright.reservoirs/1"
+[[reservoir]]
+id = "van-a"
+based_on = "tank"
+name = "Van"
+fluid = "concentrate-iron"
+capacity_l = { low = 2.0, high = 2.0, source = "filled and weighed", mark = "measured" }
+volume_dose_ml_per_l = { low = 0.2, high = 0.2, source = "label", mark = "seen" }
+"#;
+
+#[test]
+fn regress_a_folder_is_forecast_and_its_broken_case_listed() {
+    let folder = Folder::new();
+    folder.write("b.toml", &case_of("fuller", 1340));
+    folder.write("a.toml", &case_of("emptier", 1040));
+    folder.write("broken.toml", "schema = \"sootwright.case/1\"\n[car]\nodometer_km = \"many\"\n");
+    folder.write("van.toml", VAN);
+    let shelf = folder.write("shelf.toml", &text(&run(&["additive", "forecast", "--shelf-example"]).stdout));
+    // The shelf lies in the folder too: it carries no case's schema, so it is given apart.
+    let cases = Folder::new();
+    for name in ["a.toml", "b.toml", "broken.toml"] {
+        std::fs::copy(folder.0.join(name), cases.0.join(name)).expect("copy");
+    }
+    let knowledge = Folder::new();
+    std::fs::copy(folder.0.join("van.toml"), knowledge.0.join("van.toml")).expect("copy");
+    let common = ["additive", "forecast", as_str(&cases.0), "--knowledge", as_str(&knowledge.0)];
+    let with = |more: &[&str]| {
+        let out = run(&[&common[..], &["--shelf", as_str(&shelf)], more].concat());
+        assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+        text(&out.stdout)
+    };
+    let answer: Value = serde_json::from_str(&with(&["--json", "--sort", "due_km_p50"])).expect("JSON");
+    let cars = answer["cars"].as_array().expect("cars");
+    assert_eq!(cars.len(), 2);
+    assert_eq!((&cars[0]["car"], &cars[1]["car"]), (&"emptier".into(), &"fuller".into()));
+    for c in cars {
+        let of = |key: &str| c[key].as_f64().expect("a number");
+        assert!(of("due_km_p10") < of("due_km_p50") && of("due_km_p50") < of("due_km_p90"), "{c}");
+        assert!((of("due_odometer_km_p50") - 98_000.0 - of("due_km_p50")).abs() < 1.0);
+        assert_eq!(c["fluid"], "concentrate-iron");
+    }
+    assert!(answer["broken"][0]["what"].as_str().is_some_and(|w| w.contains("broken.toml:3")), "{answer}");
+    assert_eq!(answer["demand"][0]["cars"].as_f64(), Some(2.0));
+    // A horizon that holds both cars: the container that expires first goes out first, and what is short is said.
+    let plan = with(&["--csv", "--which", "plan", "--horizon-days", "4000", "--today", "2027-01-21"]);
+    assert!(plan.starts_with("date,car,fluid,container,lot,ml,short_ml\n"), "{plan}");
+    let csv = with(&["--csv", "--only", "car=full"]);
+    assert_eq!(csv.lines().count(), 2, "{csv}");
+
+    let lots = run(&[
+        "additive",
+        "lots",
+        as_str(&cases.0),
+        "--knowledge",
+        as_str(&knowledge.0),
+        "--lot",
+        "K-118",
+        "--json",
+    ]);
+    let lots: Value = serde_json::from_slice(&lots.stdout).expect("JSON");
+    assert_eq!(lots["cars_of_lot_ml"]["emptier"].as_f64(), Some(1900.0));
+    let bad = run(&["additive", "forecast", as_str(&cases.0), "--sort", "colour"]);
+    assert_eq!(bad.status.code(), Some(2));
+}
+
+#[test]
+fn regress_kinds_go_out_and_come_in_as_one_file() {
+    let folder = Folder::new();
+    let van = folder.write("van.toml", VAN);
+    let knowledge = Folder::new();
+    let into = ["additive", "reservoirs", "--knowledge", as_str(&knowledge.0)];
+    let out = run(&[&into[..], &["--import", as_str(&van), "--csv"]].concat());
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+    assert!(text(&out.stdout).contains("van-a") && knowledge.0.join("van.toml").is_file());
+    let all = text(&run(&[&into[..], &["--export"]].concat()).stdout);
+    let elsewhere = folder.write("all.toml", &all);
+    let again = run(&["additive", "reservoirs", "--import", as_str(&elsewhere), "--export"]);
+    assert_eq!(text(&again.stdout), all);
+    let bad = folder.write("bad.toml", &VAN.replace("low = 2.0, high = 2.0", "low = 3.0, high = 2.0"));
+    let bad = run(&["additive", "reservoirs", "--import", as_str(&bad), "--knowledge", as_str(&knowledge.0)]);
+    assert_eq!(bad.status.code(), Some(1));
+    assert!(text(&bad.stderr).contains("bad.toml:2") && !knowledge.0.join("bad.toml").exists());
+}

@@ -2,8 +2,8 @@
 
 use demo::histories::{KINDS, history};
 use facts::case::{
-    Case, CounterRead, FuelSource, FuelUsed, Known, LevelRead, Refill, ReservoirWeighed, Surroundings,
-    Wetness,
+    Case, CounterEntry, CounterRead, FuelSource, FuelUsed, Known, LevelRead, Refill, ReservoirWeighed,
+    Surroundings, Wetness,
 };
 use facts::{FaultId, Moment};
 use infer::balance::{AdditivePrior, Balance, balance};
@@ -158,6 +158,40 @@ fn analytic_millilitres_typed_for_litres_is_a_wrong_quantity() {
     case.reservoir_weighed.push(weighed(70_000.0, 1.4, "2031-02-05"));
     let b = judge(&case);
     assert_eq!(first(&b), Some(FaultId::WrongQuantityEntered), "{:?}", b.additive_faults);
+}
+
+#[test]
+fn property_an_entry_in_a_row_of_its_own_tells_of_the_pour_before_it() {
+    let mut together = plain();
+    together.refill[0].entered_l = Some(2.0);
+    together.reservoir_weighed.push(weighed(70_000.0, 1.4, "2031-02-05"));
+    together.counter_read.push(counted(70_000.0, 600.0, "2031-02-05"));
+    let mut apart = together.clone();
+    apart.refill[0].entered_l = None;
+    apart.counter_entry.push(CounterEntry {
+        odometer_km: Some(50_010.0),
+        time: Moment::parse("2030-01-02").ok(),
+        order: None,
+        note: None,
+        entered_l: Some(2.0),
+        counter_reset: None,
+    });
+    assert_eq!(judge(&together).additive_faults, judge(&apart).additive_faults);
+}
+
+#[test]
+fn analytic_a_controller_that_was_told_of_a_fill_nobody_wrote_down() {
+    // 0.9 L by the set dose in 30 000 km; the controller counts from a fill 12 000 km ago, and the scale agrees with it.
+    let mut case = plain();
+    case.fuel_used[0].odometer_km = Some(80_000.0);
+    case.fuel_used[0].fuel_l = 1800.0;
+    case.reservoir_weighed.push(weighed(80_000.0, 1.64, "2031-09-10"));
+    let mut read = counted(80_000.0, 360.0, "2031-09-10");
+    read.distance_since_fill_km = Some(12_000.0);
+    case.counter_read.push(read);
+    let b = judge(&case);
+    assert!(probability(&b, Some(FaultId::RefillNotWrittenDown)) > 0.8, "{:?}", b.additive_faults);
+    assert!((b.left_l.p50 - 1.64).abs() < 0.03, "{:?}", b.left_l);
 }
 
 #[test]

@@ -20,9 +20,7 @@ struct Answer {
 
 /// Runs the command. Recordings that the case names are not needed for the balance, but are read and hashed with it.
 pub fn run(order: &Order) -> Result<Outcome, Failure> {
-    let mut inputs = Inputs::read(&order.case, order.knowledge.as_deref())?;
-    let types = super::kinds::reservoirs(order.knowledge.as_deref(), &mut Vec::new())?;
-    super::folder::fill_in(&mut inputs.case, &types).map_err(Failure::Refused)?;
+    let inputs = Inputs::read(&order.case, order.knowledge.as_deref())?;
     let b = balance(&inputs.case, &AdditivePrior::default(), order.reserve_l);
     if order.json {
         let additive_faults = b

@@ -6,8 +6,8 @@ use crate::failure::Failure;
 use crate::text::Page;
 use crate::words::{number, say_with};
 use additive::dose::{
-    DoseReach, Metal, Strength, agreeing_dose_mg_per_kg, metal_dose_mg_per_kg, oxide_g_per_1000km, range_km,
-    reachable_dose_ml_per_l, use_ml_per_1000km, volume_dose_ml_per_l,
+    Blend, DoseReach, Metal, Strength, agreeing_dose_mg_per_kg, metal_dose_mg_per_kg, oxide_g_per_1000km,
+    range_km, reachable_dose_ml_per_l, use_ml_per_1000km, volume_dose_ml_per_l,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -29,12 +29,42 @@ pub struct Question {
     dosing_unit: Option<DoseReach>,
     consumption_l_per_100km: Option<f64>,
     volume_l: Option<f64>,
+    /// What else is in the reservoir.
+    #[serde(default)]
+    already_in: Vec<Part>,
     usable_share: Option<f64>,
     retained_share: Option<f64>,
 }
 
+/// A concentrate that was in the reservoir before.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Part {
+    volume_l: f64,
+    density_kg_per_m3: f64,
+    metal_g_per_l: BTreeMap<Metal, f64>,
+}
+
+impl Question {
+    /// Strength and volume of all that is in the reservoir: one concentrate, or a blend of those poured together.
+    fn inside(&self) -> additive::Result<(Strength, Option<f64>)> {
+        let own = Strength::from_g_per_l(self.density_kg_per_m3, self.metal_g_per_l.clone())?;
+        let Some(litres) = self.volume_l.filter(|_| !self.already_in.is_empty()) else {
+            return Ok((own, self.volume_l));
+        };
+        let mut blend = Blend::of(litres, &own)?;
+        for p in &self.already_in {
+            let part = Strength::from_g_per_l(p.density_kg_per_m3, p.metal_g_per_l.clone())?;
+            blend.pour(&Blend::of(p.volume_l, &part)?);
+        }
+        Ok((blend.strength().unwrap_or(own), Some(blend.volume_l())))
+    }
+}
+
 #[derive(Serialize)]
 struct Found {
+    blended: bool,
+    volume_l: Option<f64>,
     metal_g_per_l: f64,
     volume_dose_ml_per_l: f64,
     metal_dose_mg_per_kg: f64,
@@ -51,11 +81,12 @@ pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
         "out-dose",
         &args! { "volume" => number(found.volume_dose_ml_per_l, 3), "metal" => number(found.metal_dose_mg_per_kg, 1) },
     ));
-    page.line(&say_with("out-strength", &args! { "strength" => number(found.metal_g_per_l, 1) }));
+    let strength = if found.blended { "out-strength-blend" } else { "out-strength" };
+    page.line(&say_with(strength, &args! { "strength" => number(found.metal_g_per_l, 1) }));
     if let Some(ml) = found.use_ml_per_1000km {
         page.line(&say_with("out-dose-use", &args! { "use" => number(ml, 1) }));
     }
-    if let (Some(km), Some(litres)) = (found.range_km, f.facts.volume_l) {
+    if let (Some(km), Some(litres)) = (found.range_km, found.volume_l) {
         page.line(&say_with(
             "out-dose-range",
             &args! { "litres" => number(litres, 2), "km" => number(km, 0) },
@@ -68,7 +99,7 @@ pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
 }
 
 fn find(q: &Question) -> additive::Result<Found> {
-    let strength = Strength::from_g_per_l(q.density_kg_per_m3, q.metal_g_per_l.clone())?;
+    let (strength, inside) = q.inside()?;
     let (rho, s) = (q.fuel_density_kg_per_m3, strength.metal_g_per_l());
     let (volume, metal) = match (q.dose_ml_per_l, q.dose_mg_per_kg) {
         (Some(v), Some(c)) => (v, agreeing_dose_mg_per_kg(v, c, rho, &strength, AGREES_WITHIN)?),
@@ -85,12 +116,13 @@ fn find(q: &Question) -> additive::Result<Found> {
     };
     let per_100 = q.consumption_l_per_100km;
     Ok(Found {
+        blended: !q.already_in.is_empty() && q.volume_l.is_some(),
+        volume_l: inside,
         metal_g_per_l: s,
         volume_dose_ml_per_l: volume,
         metal_dose_mg_per_kg: metal,
         use_ml_per_1000km: per_100.map(|f| use_ml_per_1000km(volume, f)).transpose()?,
-        range_km: q
-            .volume_l
+        range_km: inside
             .zip(per_100)
             .map(|(l, f)| range_km(l, q.usable_share.unwrap_or(1.0), volume, f))
             .transpose()?,

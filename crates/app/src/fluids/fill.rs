@@ -1,5 +1,6 @@
 //! A fill by gravity: minutes, what makes it faster, where to stop; and the fill watched by its weights.
 
+use super::stock::{Day, OnShelf};
 use super::{Answer, Facts, read, sentences};
 use crate::args;
 use crate::cli::Question as Order;
@@ -9,6 +10,7 @@ use crate::text::Page;
 use crate::words::{number, say, say_with, words};
 use additive::estimate::Estimate;
 use additive::live::{LiveFill, State, Status, Target, Weight, scale_line};
+use additive::stock::{Picking, pick};
 use additive::transfer::{Fill, FillPlan};
 use fluent_bundle::FluentArgs;
 use serde::{Deserialize, Serialize};
@@ -32,6 +34,18 @@ pub struct Question {
     fluid: String,
     fill: Fill,
     scale: Option<Scale>,
+    /// Today, for what is in date; needed with containers.
+    today: Option<Day>,
+    /// What stands on the shelf.
+    #[serde(default)]
+    container: Vec<OnShelf>,
+}
+
+#[derive(Serialize)]
+struct Found {
+    #[serde(flatten)]
+    plan: FillPlan,
+    picking: Option<Picking>,
 }
 
 /// The scale a fill is watched with.
@@ -65,6 +79,17 @@ pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
     let mut mass = spread(plan.mass_g, 0);
     mass.set("tube", number(plan.tube_g, 0));
     page.line(&say_with("out-fill-mass", &mass));
+    let shelf: Vec<_> = f.facts.container.iter().map(OnShelf::container).collect();
+    let picking = match (&f.facts.today, shelf.is_empty()) {
+        (Some(today), false) => Some(
+            pick(&shelf, &f.facts.fluid, 1000.0 * f.facts.fill.volume_l, today.0)
+                .map_err(|e| f.physics(&e))?,
+        ),
+        _ => None,
+    };
+    if let Some(picking) = &picking {
+        super::stock::takes(&mut page, picking);
+    }
     if !plan.levers.is_empty() {
         page.heading(&say("out-levers"));
         for l in &plan.levers {
@@ -80,11 +105,14 @@ pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
         }
     }
     sentences(&mut page, "head-cautions", &plan.say);
-    Ok(Answer::new(&plan, page))
+    Ok(Answer::new(&Found { plan, picking }, page))
 }
 
 /// One line of what a scale or a person sends: a weight as scales write it, or seconds and a weight.
 fn weight(line: &str, elapsed_s: f64) -> Option<Weight> {
+    if line.contains(char::REPLACEMENT_CHARACTER) {
+        return None;
+    }
     let of = |time_s, grams| Weight { time_s, receiver_g: Some(grams), bottle_g: None };
     if let Ok(grams) = scale_line(line) {
         return Some(of(elapsed_s, grams));
@@ -235,6 +263,7 @@ mod tests {
         while let Some(l) = next_line(&mut from) {
             lines.push(l);
         }
+        assert_eq!(weight("\u{fffd}3 g", 0.0), None);
         assert_eq!(lines, ["12 g", "", "\u{fffd}3 g", "13", "14"]);
     }
 

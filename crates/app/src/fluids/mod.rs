@@ -15,6 +15,9 @@ mod lots;
 mod mixup;
 mod stock;
 
+pub use folder::fill_in;
+pub use kinds::reservoirs;
+
 use crate::cli::{Additive, AdditiveCommand, Question};
 use crate::failure::{Failure, Outcome};
 use crate::inputs::{read_text, toml_files};

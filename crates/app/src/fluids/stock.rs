@@ -96,24 +96,29 @@ impl TryFrom<String> for Day {
     }
 }
 
+/// Says which containers to take.
+pub fn takes(page: &mut Page, p: &Picking) {
+    for t in &p.takes {
+        page.strong(&say_with(
+            "out-take",
+            &args! { "ml" => number(t.ml, 0), "container" => t.container.clone(), "lot" => t.lot.clone() },
+        ));
+    }
+    if p.short_ml > 0.0 {
+        page.warning(&say_with("out-short", &args! { "ml" => number(p.short_ml, 0) }));
+    }
+    if !p.refused.is_empty() {
+        page.line(&say_with("out-refused", &args! { "list" => p.refused.join(", ") }));
+    }
+}
+
 /// The answer.
 pub fn answer(f: &Facts<Question>) -> Result<Answer, Failure> {
     let q = &f.facts;
     let found = find(q).map_err(|e| f.physics(&e))?;
     let mut page = Page::default();
     if let Some(p) = &found.picking {
-        for t in &p.takes {
-            page.strong(&say_with(
-                "out-take",
-                &args! { "ml" => number(t.ml, 0), "container" => t.container.clone(), "lot" => t.lot.clone() },
-            ));
-        }
-        if p.short_ml > 0.0 {
-            page.warning(&say_with("out-short", &args! { "ml" => number(p.short_ml, 0) }));
-        }
-        if !p.refused.is_empty() {
-            page.line(&say_with("out-refused", &args! { "list" => p.refused.join(", ") }));
-        }
+        takes(&mut page, p);
     }
     if let Some(d) = &found.demand {
         page.line(&say_with(

@@ -122,13 +122,13 @@ impl Outlook {
             // Illinois rule: regula falsi that halves the stale end (Dowell and Jarratt 1971).
             let mut side = 0;
             for _ in 0..40 {
-                if high - low < 1e-3 * high + 0.01 {
+                if high - low < 2e-3 * high + 0.01 {
                     break;
                 }
                 let x = (low * f_high - high * f_low) / (f_high - f_low);
                 let x = if x > low && x < high { x } else { 0.5 * (low + high) };
                 let f = self.reached(x, by_days) - level;
-                if f.abs() < 1e-5 {
+                if f.abs() < 1e-4 {
                     (low, high) = (x, x);
                     break;
                 }

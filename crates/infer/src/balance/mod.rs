@@ -261,7 +261,7 @@ fn views(parts: &[Part], model: &Model<'_>, reserve_l: Option<f64>, prior: &Addi
         km_per_day: model.story.km_per_day,
         km_per_day_rel: model.story.km_per_day_rel,
     }
-    .thinned(14);
+    .thinned(10);
     Views {
         faults,
         log_evidence,
