@@ -180,6 +180,25 @@ fn property_an_entry_in_a_row_of_its_own_tells_of_the_pour_before_it() {
 }
 
 #[test]
+fn analytic_a_controller_that_was_told_of_a_fill_nobody_wrote_down() {
+    // 0.9 L by the set dose in 30 000 km; the controller counts from a fill 12 000 km ago, and the scale agrees with it.
+    let mut case = plain();
+    case.fuel_used[0].odometer_km = Some(80_000.0);
+    case.fuel_used[0].fuel_l = 1800.0;
+    case.reservoir_weighed.push(weighed(80_000.0, 1.64, "2031-09-10"));
+    let mut read = counted(80_000.0, 360.0, "2031-09-10");
+    read.distance_since_fill_km = Some(12_000.0);
+    case.counter_read.push(read);
+    let b = judge(&case);
+    case.counter_read[0].distance_since_fill_km = None;
+    let without = judge(&case);
+    let of = |b: &Balance| probability(b, Some(FaultId::RefillNotWrittenDown));
+    assert!(of(&b) > 3.0 * of(&without), "{} {}", of(&b), of(&without));
+    assert!(of(&b) > 0.3, "{:?}", b.additive_faults);
+    assert!((b.left_l.p50 - 1.64).abs() < 0.03, "{:?}", b.left_l);
+}
+
+#[test]
 fn analytic_nothing_measured_cannot_be_told_and_says_what_would() {
     let case = plain();
     let b = judge(&case);

@@ -1018,6 +1018,14 @@ impl Model<'_> {
         None
     }
 
+    /// Distance from a place to the first reading of the controller's distance at step `at` or later, km.
+    fn since_said(&self, at: usize, place: f64) -> f64 {
+        let reads =
+            |s: &&Step| s.looks.iter().any(|l| matches!(l, Look::Counter { distance_km: Some(_), .. }));
+        let read = self.story.steps.iter().skip(at).find(reads);
+        read.map_or(0.0, |s| (s.odometer_km - place).max(0.0))
+    }
+
     fn with_hidden_refill(
         &self,
         mut gs: Vec<Gauss>,
@@ -1064,7 +1072,8 @@ impl Model<'_> {
                 g.reset_at_km = Some(place);
                 if said.is_some() {
                     // it may have been anywhere in the interval, and the figure was free to fit
-                    let width = DISTANCE_SD_KM * std::f64::consts::TAU.sqrt();
+                    let since = self.since_said(at, place);
+                    let width = (DISTANCE_SD_KM + 0.01 * since) * std::f64::consts::TAU.sqrt();
                     g.log_weight += (width / km.max(width)).ln();
                 }
             }
