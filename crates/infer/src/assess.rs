@@ -4,14 +4,15 @@ use crate::assessment::{
     Assessment, BandPoint, Estimate, FaultSet, FilterState, PressurePlot, PressurePoint, Text,
 };
 use crate::balance::{AdditivePrior, Balance, balance};
-use crate::conditions::Conditions;
+use crate::conditions::{BelowZero, Conditions};
 use crate::explain;
 use crate::hypothesis::{Hypothesis, SECOND_FAULT, enumerate, is_additive, leaves_soot_undoped};
 use crate::observe::Seen;
-use crate::posterior::{Draws, Effort, Posterior, PressureData, posterior};
+use crate::posterior::{Draws, Effort, Posterior, posterior};
 use crate::prior::Priors;
 use crate::proof;
 use crate::quasi::weighted_quantiles;
+use crate::shown::PressureData;
 use crate::signs::{self, Signs};
 use crate::summary::{Block, Row, Standard, Summary, summarise};
 use crate::typed;
@@ -193,6 +194,15 @@ impl<'a> View<'a> {
             time_constant_s: longest.and_then(|s| s.time_constant_s),
             explained: longest.filter(|s| s.flow_range > 1.8).and_then(|s| s.explained),
             constant: judged.then(|| summaries.iter().any(|s| s.constant)),
+            below_zero: if readings.rows.iter().any(|r| r.1 < 0.0) {
+                BelowZero::Shown
+            } else {
+                conditions
+                    .iter()
+                    .map(|(_, c)| c.dp_below_zero)
+                    .find(|b| *b != BelowZero::Unknown)
+                    .unwrap_or_default()
+            },
         };
         let mut signs = Signs::default();
         for (_, c) in &conditions {

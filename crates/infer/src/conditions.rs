@@ -20,6 +20,30 @@ pub enum FlowSource {
     SpeedDensity,
 }
 
+/// Whether a reading can show less than nothing. J1939 carries filter pressures without a sign; many
+/// controllers cut theirs at zero.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum BelowZero {
+    /// Negative values were shown.
+    Shown,
+    /// Not known.
+    #[default]
+    Unknown,
+    /// The channel has no sign.
+    Cut,
+}
+
+impl BelowZero {
+    /// Probability that the reading stops at zero. About one controller in five (expert guess).
+    pub(crate) fn cut(self) -> f64 {
+        match self {
+            Self::Shown => 0.0,
+            Self::Unknown => 0.2,
+            Self::Cut => 1.0,
+        }
+    }
+}
+
 /// A regeneration inside a recording, as the controller reports it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Burn {
@@ -40,6 +64,8 @@ pub struct Conditions {
     pub dp_resolution_kpa: f64,
     /// Share of original pressure samples that repeat the commonest value.
     pub dp_constant_share: f64,
+    /// Whether the pressure signal can fall below zero.
+    pub dp_below_zero: BelowZero,
     /// Exhaust mass flow, kg/s.
     pub flow_kg_per_s: Vec<f64>,
     /// Where the flow comes from.
@@ -88,6 +114,19 @@ pub struct Conditions {
     pub odometer_km: Option<f64>,
     /// The controller's mean distance between regenerations, km.
     pub mean_regeneration_km: Option<f64>,
+}
+
+/// A signal that showed clearly negative values has a sign; J1939 parameters of pressure have none (offset 0,
+/// vehicle bus reference 3).
+fn below_zero(dp: &Signal) -> BelowZero {
+    let low = dp.value.iter().copied().fold(f64::INFINITY, f64::min);
+    if low < -0.5 * dp.resolution {
+        BelowZero::Shown
+    } else if dp.source.contains("SPN") {
+        BelowZero::Cut
+    } else {
+        BelowZero::Unknown
+    }
 }
 
 /// States (a burn, a lamp) are polled far less often than flows and hold until they change.
@@ -265,6 +304,7 @@ impl Conditions {
             dp_kpa,
             dp_resolution_kpa: dp_signal.map_or(0.01, |s| s.resolution.max(1e-4)),
             dp_constant_share,
+            dp_below_zero: dp_signal.map_or(BelowZero::Unknown, below_zero),
             flow_kg_per_s,
             flow_source,
             air_kg_per_s,

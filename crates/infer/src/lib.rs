@@ -15,8 +15,10 @@ pub mod posterior;
 pub mod prior;
 pub mod proof;
 pub mod quasi;
+pub mod shown;
 pub mod signs;
 pub mod summary;
+mod tables;
 pub mod typed;
 
 pub use assess::{Evidence, assess};

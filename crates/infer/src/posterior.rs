@@ -7,38 +7,19 @@
 
 pub mod density;
 
-use crate::hypothesis::{AshMode, EngineMode, Hypothesis, SensorMode, SootMode};
+use crate::conditions::BelowZero;
+use crate::hypothesis::{Hypothesis, SensorMode, SootMode};
 use crate::prior::{Priors, coordinate as at};
-use crate::quasi::{Mixture, Points, normal_log_density, normal_quantile, weighted_quantiles};
+use crate::quasi::{Mixture, Points, normal_quantile, weighted_quantiles};
+use crate::shown::{Behaviour, Filter, Matrix, PressureData, Vector, components, fit};
 use crate::signs::Signs;
-use crate::summary::{Block, K, STANDARD_K, Standard};
-use nalgebra::{SMatrix, SVector};
+use crate::summary::{K, STANDARD_K, Standard};
+use crate::tables::{Columns, Effects, Tables, Weights, effects, sensor_index};
+use nalgebra::SMatrix;
 use std::collections::BTreeMap;
 use wallflow::deposits::Deposits;
 use wallflow::media::{Ash, Cake, Media, Slip, Wall};
 use wallflow::pressure::{inertial_coefficient, viscous_resistance};
-
-/// What a hypothesis does to the state and the reading; many hypotheses share it.
-type Effects = (SensorMode, EngineMode, SootMode, AshMode, bool);
-type Vector = SVector<f64, K>;
-type Matrix = SMatrix<f64, K, K>;
-
-/// What pressure says, condensed.
-#[derive(Debug, Clone, Default)]
-pub struct PressureData {
-    /// The car's own sensor.
-    pub controller: Option<Block>,
-    /// An independent gauge.
-    pub gauge: Option<Block>,
-    /// Mean temperature of the points, K.
-    pub mean_k: Option<f64>,
-    /// Time constant of the reading behind the flow, s.
-    pub time_constant_s: Option<f64>,
-    /// Share of the reading's movement that the flow explains.
-    pub explained: Option<f64>,
-    /// The reading never moved although the flow did (where that could be judged).
-    pub constant: Option<bool>,
-}
 
 /// One sample of the state.
 #[derive(Debug, Clone)]
@@ -56,8 +37,6 @@ struct Sample {
     common: f64,
     /// ln density of the proposals together.
     proposal: f64,
-    /// ln densities under the priors that hypotheses change.
-    state: StateLogs,
     /// ln likelihood per sensor mode.
     likelihood: [f64; SensorMode::ALL.len()],
 }
@@ -108,167 +87,7 @@ pub struct Posterior {
     /// Effective sample size of the final weights.
     pub effective: f64,
     samples: Vec<Sample>,
-}
-
-/// A Gaussian for the shown coefficients under a sensor mode, given a sample.
-struct Component {
-    weight: f64,
-    mean: Vector,
-    sd: Vector,
-    /// Shown over true viscous part, none where the reading carries nothing of it.
-    viscous_gain: Option<f64>,
-    /// Shown over true inertial part.
-    inertial_gain: Option<f64>,
-}
-
-/// Spread of the zero of a sound sensor, kPa. Workshop guides accept 0.5 to 2 kPa with the engine off as
-/// good enough (trade reference 3.1); a sensor in order lies well inside.
-const ZERO_SD: f64 = 0.15;
-
-fn components(mode: SensorMode, s: &Sample, one_hose: f64) -> Vec<Component> {
-    let (g, k) = (s.x[at::FLOW].exp(), s.x[at::GAIN].exp());
-    let (a, b) = (s.now * g * k, s.inertial * g * g * k);
-    let (zero, off) = (ZERO_SD, 1e-3);
-    let full = |f: f64, w: f64, z: f64, zsd: f64| Component {
-        weight: w,
-        mean: Vector::from([z, f * a, f * a * s.slope, f * b, 0.0]),
-        // The closed form keeps within a few percent of measured curves (physics reference 2.8); zones,
-        // uneven deposits and temperature fields add to it.
-        sd: Vector::from([
-            zsd,
-            0.05 * f.abs() * a,
-            0.05 * f.abs() * a,
-            0.12 * f.abs() * b + 0.02,
-            0.05 * f.abs() * a,
-        ]),
-        viscous_gain: Some(f * g * k),
-        inertial_gain: Some(f * g * g * k),
-    };
-    // A silencer costs one to a few kPa at the standard flow (common practice).
-    let (silencer, silencer_sd) = (1.6, 1.2);
-    match mode {
-        SensorMode::Sound => {
-            let mut c = full(1.0, 1.0, 0.0, zero);
-            if one_hose > 0.0 {
-                let mut open = full(1.0, one_hose, 0.0, zero);
-                open.mean[3] += silencer;
-                open.sd[3] = open.sd[3].hypot(silencer_sd);
-                open.inertial_gain = None;
-                c.weight = 1.0 - one_hose;
-                if one_hose >= 1.0 {
-                    return vec![open];
-                }
-                return vec![c, open];
-            }
-            vec![c]
-        }
-        SensorMode::Zero => {
-            [-0.6, 0.6, 1.2].into_iter().zip([0.4, 0.45, 0.15]).map(|(z, w)| full(1.0, w, z, 0.2)).collect()
-        }
-        SensorMode::OffUpstream => {
-            // The high side hangs in the air: two hoses show minus the pressure behind the filter, or
-            // nothing where the reading is cut at zero; one hose shows nothing.
-            let flat = |w: f64, sil: f64, sil_sd: f64| Component {
-                weight: w,
-                mean: Vector::from([0.0, 0.0, 0.0, -sil, 0.0]),
-                sd: Vector::from([zero, 0.02, off, sil_sd, off]),
-                viscous_gain: None,
-                inertial_gain: None,
-            };
-            vec![flat(0.5 + 0.5 * one_hose, 0.0, 0.03), flat(0.5 - 0.5 * one_hose, silencer, silencer_sd)]
-        }
-        SensorMode::OffDownstream => {
-            let mut c = full(1.0, 1.0, 0.0, zero);
-            c.mean[3] += silencer;
-            c.sd[3] = c.sd[3].hypot(silencer_sd);
-            c.inertial_gain = None;
-            vec![c]
-        }
-        SensorMode::Swapped => {
-            let cut = Component {
-                weight: 0.2,
-                mean: Vector::zeros(),
-                sd: Vector::from([0.05, 0.01, off, 0.01, off]),
-                viscous_gain: None,
-                inertial_gain: None,
-            };
-            vec![full(-1.0, 0.8, 0.0, zero), cut]
-        }
-        SensorMode::Leaking => [0.2, 0.35, 0.5, 0.65, 0.8]
-            .into_iter()
-            .map(|f| {
-                let mut c = full(f, 0.2, 0.0, zero);
-                c.sd[1] = c.sd[1].hypot(0.06 * a);
-                c.sd[3] = c.sd[3].hypot(0.06 * b);
-                c
-            })
-            .collect(),
-        SensorMode::Blocked => {
-            let mut part = full(0.6, 0.4, 0.0, 0.5);
-            part.sd[1] = 0.35 * a;
-            part.sd[3] = 0.35 * b + 0.05;
-            part.viscous_gain = None;
-            part.inertial_gain = None;
-            // Shut altogether, the hose keeps whatever pressure was trapped in it.
-            let shut = Component {
-                weight: 0.3,
-                mean: Vector::from([0.5, 0.0, 0.0, 0.0, 0.0]),
-                sd: Vector::from([1.5, 0.02, off, 0.02, off]),
-                viscous_gain: None,
-                inertial_gain: None,
-            };
-            part.weight = 0.2;
-            vec![full(1.0, 0.5, 0.0, zero), part, shut]
-        }
-        SensorMode::Frozen => {
-            let flat = |w: f64, z: f64, sd: f64| Component {
-                weight: w,
-                mean: Vector::from([z, 0.0, 0.0, 0.0, 0.0]),
-                sd: Vector::from([sd, off, off, off, off]),
-                viscous_gain: None,
-                inertial_gain: None,
-            };
-            vec![flat(0.4, 0.0, 0.3), flat(0.6, 1.5, 2.5)]
-        }
-        SensorMode::Cracked => [0.15, 0.3, 0.5, 0.7]
-            .into_iter()
-            .map(|f| {
-                let bare = s.new * g * k * f;
-                Component {
-                    weight: 0.25,
-                    mean: Vector::from([0.0, bare, 0.0, 0.8 * b, 0.0]),
-                    sd: Vector::from([zero, 0.2 * bare, 0.05 * bare, 0.3 * b + 0.02, 0.05 * bare]),
-                    viscous_gain: Some(g * k),
-                    inertial_gain: Some(g * g * k),
-                }
-            })
-            .collect(),
-        SensorMode::Removed => vec![Component {
-            weight: 1.0,
-            mean: Vector::from([0.0, 0.02, 0.0, 0.6 * b, 0.0]),
-            sd: Vector::from([zero, 0.03, off, 0.35 * b + 0.02, 0.01]),
-            viscous_gain: Some(g * k),
-            inertial_gain: Some(g * g * k),
-        }],
-    }
-}
-
-/// ln p(block | component), and when asked the posterior of the coefficients.
-fn fit(block: &Block, c: &Component, want: bool) -> (f64, Option<(Vector, Matrix)>) {
-    let variance = c.sd.component_mul(&c.sd);
-    let s = Matrix::from_diagonal(&variance);
-    let rs = block.r * s;
-    let cov = rs * block.r.transpose() + Matrix::identity();
-    let residual = block.b - block.r * c.mean;
-    let Some(ch) = cov.cholesky() else { return (f64::NEG_INFINITY, None) };
-    let z = ch.solve(&residual);
-    let log_det: f64 = (0..K).map(|i| ch.l_dirty()[(i, i)].ln()).sum();
-    let log = -0.5 * residual.dot(&z) - log_det;
-    let posterior = want.then(|| {
-        let gain = rs.transpose();
-        (c.mean + gain * z, s - gain * ch.solve(&rs))
-    });
-    (log, posterior)
+    weights: Weights,
 }
 
 fn log_sum_exp(terms: impl Iterator<Item = f64> + Clone) -> f64 {
@@ -276,161 +95,10 @@ fn log_sum_exp(terms: impl Iterator<Item = f64> + Clone) -> f64 {
     if top.is_finite() { top + terms.map(|t| (t - top).exp()).sum::<f64>().ln() } else { top }
 }
 
-/// ln likelihood of everything the pressure readings say that does not depend on the state.
-fn sensor_signs(mode: SensorMode, d: &PressureData) -> f64 {
-    use SensorMode as S;
-    let mut log = 0.0;
-    if let Some(t) = d.time_constant_s {
-        let x = (t + 0.3).ln();
-        let sound = Mixture::of(vec![(0.93, f64::ln(0.9), 0.55), (0.07, f64::ln(3.0), 0.9)]);
-        log += match mode {
-            S::Blocked => normal_log_density(x, f64::ln(9.0), 0.9),
-            _ => sound.log_density(x),
-        };
-    }
-    if let Some(constant) = d.constant {
-        let p: f64 = match mode {
-            S::Frozen => 0.92,
-            // Readings cut at zero, or a shut hose.
-            S::OffUpstream | S::Blocked => 0.2,
-            S::Swapped => 0.15,
-            S::Removed => 0.05,
-            _ => 0.005,
-        };
-        log += if constant { p.ln() } else { (1.0 - p).ln() };
-    }
-    if let Some(e) = d.explained {
-        // Share of recordings in which the flow explains less than 40 % of the reading's movement.
-        let p: f64 = match mode {
-            S::Frozen => 0.9,
-            S::OffUpstream => 0.6,
-            S::Blocked => 0.4,
-            S::Removed => 0.3,
-            S::Cracked | S::Leaking => 0.12,
-            _ => 0.06,
-        };
-        log += if e < 0.4 { p.ln() } else { (1.0 - p).ln() };
-    }
-    log
-}
-
-/// Prior densities of the coordinates that hypotheses change, by what distinguishes them.
-#[derive(Debug, Clone)]
-struct Tables {
-    /// By [`soot_index`].
-    soot: Vec<Mixture>,
-    /// By [`AshMode`].
-    ash: Vec<Mixture>,
-    /// By [`EngineMode`].
-    flow: Vec<Mixture>,
-    /// By [`EngineMode`].
-    heat: Vec<Mixture>,
-}
-
-/// ln prior densities of one sample, in the order of [`Tables`].
-#[derive(Debug, Clone, Default)]
-struct StateLogs {
-    soot: Vec<f64>,
-    ash: Vec<f64>,
-    flow: Vec<f64>,
-    heat: Vec<f64>,
-}
-
-const SOOT_MODES: [SootMode; 4] =
-    [SootMode::Usual, SootMode::ShortTrips, SootMode::Incomplete, SootMode::Misled];
-const ASH_MODES: [AshMode; 3] = [AshMode::ByDistance, AshMode::Full, AshMode::Fast];
-
-fn soot_index(soot: SootMode, engine: EngineMode, undoped: bool) -> usize {
-    let s = SOOT_MODES.iter().position(|m| *m == soot).unwrap_or(0);
-    (s * EngineMode::ALL.len() + engine_index(engine)) * 2 + usize::from(undoped)
-}
-
-fn engine_index(engine: EngineMode) -> usize {
-    EngineMode::ALL.iter().position(|m| *m == engine).unwrap_or(0)
-}
-
-fn ash_index(ash: AshMode) -> usize {
-    ASH_MODES.iter().position(|m| *m == ash).unwrap_or(0)
-}
-
-/// Log densities of many mixtures at one point; equal mixtures are computed once.
-fn log_densities(of: &[Mixture], x: f64) -> Vec<f64> {
-    let mut out: Vec<f64> = Vec::with_capacity(of.len());
-    for (i, m) in of.iter().enumerate() {
-        let same = of[..i].iter().position(|o| o == m);
-        out.push(same.map_or_else(|| m.log_density(x), |k| out[k]));
-    }
-    out
-}
-
-impl Tables {
-    fn new(p: &Priors, signs: &Signs) -> Self {
-        let mut soot = Vec::new();
-        for s in SOOT_MODES {
-            for e in EngineMode::ALL {
-                for u in [false, true] {
-                    soot.push(p.soot(s, e, u));
-                }
-            }
-        }
-        Self {
-            soot,
-            ash: ASH_MODES.iter().map(|&a| p.ash_load(a)).collect(),
-            flow: EngineMode::ALL.iter().map(|&e| p.flow(e, signs.meter)).collect(),
-            heat: EngineMode::ALL.iter().map(|&e| p.heat(e)).collect(),
-        }
-    }
-
-    fn logs(&self, x: &[f64; at::COUNT]) -> StateLogs {
-        StateLogs {
-            soot: log_densities(&self.soot, x[at::SOOT]),
-            ash: log_densities(&self.ash, x[at::ASH]),
-            flow: log_densities(&self.flow, x[at::FLOW]),
-            heat: log_densities(&self.heat, x[at::HEAT]),
-        }
-    }
-
-    /// A proposal per coordinate that covers every hypothesis.
-    fn proposal(&self, p: &Priors) -> [Mixture; at::COUNT] {
-        let mut q = p.common.clone();
-        let some = |s, e| &self.soot[soot_index(s, e, false)];
-        q[at::SOOT] = Mixture::union(&[
-            some(SootMode::Usual, EngineMode::Sound),
-            some(SootMode::ShortTrips, EngineMode::Sound),
-            some(SootMode::Incomplete, EngineMode::Sound),
-            some(SootMode::Usual, EngineMode::EgrOpen),
-        ]);
-        q[at::ASH] = Mixture::union(&self.ash.iter().collect::<Vec<_>>());
-        let of = |t: &[Mixture], e| t[engine_index(e)].clone();
-        let sound = of(&self.flow, EngineMode::Sound);
-        q[at::FLOW] = Mixture::union(&[
-            &sound,
-            &sound,
-            &of(&self.flow, EngineMode::MeterDrift),
-            &of(&self.flow, EngineMode::BoostLeak),
-        ]);
-        let sound = of(&self.heat, EngineMode::Sound);
-        q[at::HEAT] = Mixture::union(&[&sound, &sound, &of(&self.heat, EngineMode::TemperatureSensor)]);
-        q
-    }
-}
-
-impl Sample {
-    /// ln weight under a hypothesis: priors and likelihood over the proposal.
-    fn log_weight(&self, h: &Hypothesis, undoped: bool) -> f64 {
-        self.common - self.proposal
-            + self.state.soot[soot_index(h.soot, h.engine, undoped)]
-            + self.state.ash[ash_index(h.ash)]
-            + self.state.flow[engine_index(h.engine)]
-            + self.state.heat[engine_index(h.engine)]
-            + self.likelihood[index(h.sensor)]
-    }
-}
-
 /// Coordinates that some hypothesis changes; the rest are in [`Sample::common`].
 const CHANGED: [usize; 4] = [at::SOOT, at::ASH, at::FLOW, at::HEAT];
 
-fn evaluate(x: [f64; at::COUNT], p: &Priors, t: &Tables, d: &PressureData, std: &Standard) -> Option<Sample> {
+fn evaluate(x: [f64; at::COUNT], p: &Priors, d: &PressureData, std: &Standard) -> Option<Sample> {
     let geometry = p.geometry_of(&x)?;
     // Loads per volume: a litre more of filter holds the same mass at a lower load, which the load prior
     // already expresses.
@@ -465,7 +133,6 @@ fn evaluate(x: [f64; at::COUNT], p: &Priors, t: &Tables, d: &PressureData, std: 
             + figures(p, soot, ash)
             + possible(as_new * kpa, at_standard * kpa),
         proposal: 0.0,
-        state: t.logs(&x),
         likelihood: [0.0; SensorMode::ALL.len()],
         x,
     };
@@ -502,12 +169,30 @@ fn rarely_above(soot: f64, ash: f64) -> f64 {
     beyond(soot, 9.0, 2.5) + beyond(ash, 70.0, 25.0)
 }
 
-fn likelihoods(s: &mut Sample, p: &Priors, d: &PressureData) {
+impl Sample {
+    /// What a sensor has before it.
+    fn filter(&self) -> Filter {
+        let (g, k) = (self.x[at::FLOW].exp(), self.x[at::GAIN].exp());
+        Filter {
+            viscous: self.now * g * k,
+            bare: self.new * g * k,
+            slope: self.slope,
+            inertial: self.inertial * g * g * k,
+            viscous_gain: g * k,
+            inertial_gain: g * g * k,
+        }
+    }
+}
+
+fn likelihoods(s: &mut Sample, p: &Priors, d: &PressureData, behaviour: &Behaviour) {
+    let filter = s.filter();
     for (k, mode) in SensorMode::ALL.into_iter().enumerate() {
-        let mut log = 0.0;
+        let parts = components(mode, &filter, p.one_hose, d.below_zero);
+        // One hose has no second one to lose.
+        let mut log = if parts.is_empty() { f64::NEG_INFINITY } else { 0.0 };
         if let Some(block) = &d.controller {
-            let parts = components(mode, s, p.one_hose);
-            let terms: Vec<f64> = parts.iter().map(|c| c.weight.ln() + fit(block, c, false).0).collect();
+            let terms: Vec<f64> =
+                parts.iter().map(|c| behaviour.log_weight(c) + fit(block, c, false).0).collect();
             log += log_sum_exp(terms.iter().copied());
         }
         if let Some(block) = &d.gauge {
@@ -516,7 +201,7 @@ fn likelihoods(s: &mut Sample, p: &Priors, d: &PressureData) {
                 SensorMode::Cracked | SensorMode::Removed => mode,
                 _ => SensorMode::Sound,
             };
-            let terms: Vec<f64> = components(through, s, 0.0)
+            let terms: Vec<f64> = components(through, &filter, 0.0, BelowZero::Shown)
                 .into_iter()
                 .map(|mut c| {
                     c.sd[0] = 0.03;
@@ -614,19 +299,22 @@ pub fn posterior(
 ) -> Posterior {
     let tables = Tables::new(p, signs);
     let cover = tables.proposal(p);
+    let behaviour = Behaviour::new(d);
     let points = Points::new(at::COUNT);
     let mut samples: Vec<Sample> = (0..effort.first)
         .filter_map(|i| {
             let x = std::array::from_fn(|j| cover[j].pick(points.at(i, j)));
-            evaluate(x, p, &tables, d, std)
+            evaluate(x, p, d, std)
         })
         .collect();
+    let mut columns = Columns::default();
+    samples.iter().for_each(|s| columns.push(&tables, &s.x));
     let cover_log = |x: &[f64; at::COUNT]| (0..at::COUNT).map(|j| cover[j].log_density(x[j])).sum::<f64>();
     for s in &mut samples {
         s.proposal = cover_log(&s.x);
-        likelihoods(s, p, d);
+        likelihoods(s, p, d, &behaviour);
     }
-    let mut out = weigh(hypotheses, p, d, signs, extra, samples);
+    let mut out = weigh(hypotheses, p, signs, extra, samples, tables.clone(), columns);
 
     // Fitted rounds until the weights are even enough. Each keeps all earlier samples; together they are
     // weighed against all proposals (balance heuristic).
@@ -641,14 +329,16 @@ pub fn posterior(
             break;
         }
         let mut all = std::mem::take(&mut out.samples);
+        let mut columns = std::mem::take(&mut out.weights.columns);
         let before = made;
         for f in &fitted {
             let n = (effort.second as f64 * f.share).round() as usize;
             for i in 0..n {
                 let z = nalgebra::SVector::from_fn(|j, _| normal_quantile(points.at(made + i, j)));
                 let x: [f64; at::COUNT] = (f.mean + f.lower * z).into();
-                if let Some(mut s) = evaluate(x, p, &tables, d, std) {
-                    likelihoods(&mut s, p, d);
+                if let Some(mut s) = evaluate(x, p, d, std) {
+                    likelihoods(&mut s, p, d, &behaviour);
+                    columns.push(&tables, &s.x);
                     all.push(s);
                 }
             }
@@ -663,7 +353,7 @@ pub fn posterior(
             }
             s.proposal = log_sum_exp(terms.iter().copied());
         }
-        out = weigh(hypotheses, p, d, signs, extra, all);
+        out = weigh(hypotheses, p, signs, extra, all, tables.clone(), columns);
     }
     out
 }
@@ -671,23 +361,25 @@ pub fn posterior(
 fn weigh(
     hypotheses: &[Hypothesis],
     p: &Priors,
-    d: &PressureData,
     signs: &Signs,
     extra: &dyn Fn(&Hypothesis) -> f64,
     samples: Vec<Sample>,
+    tables: Tables,
+    columns: Columns,
 ) -> Posterior {
-    let constant: Vec<f64> = SensorMode::ALL.iter().map(|&m| sensor_signs(m, d)).collect();
     let n = (samples.len() as f64).max(1.0).ln();
+    let logs = samples.iter().map(|s| s.likelihood.map(|l| l + s.common - s.proposal));
+    let weights = Weights::new(tables, columns, logs);
+    let mut scratch = Vec::with_capacity(samples.len());
     let mut log_weight = Vec::with_capacity(hypotheses.len());
     let mut log_parts = Vec::with_capacity(hypotheses.len());
     // Many hypotheses share what they do to the state; each such combination is summed once.
     let mut known: BTreeMap<Effects, f64> = BTreeMap::new();
     for h in hypotheses {
-        let k = index(h.sensor);
         let state: [f64; 2] = [false, true].map(|u| {
-            *known.entry((h.sensor, h.engine, h.soot, h.ash, u)).or_insert_with(|| {
-                let terms: Vec<f64> = samples.iter().map(|s| s.log_weight(h, u)).collect();
-                log_sum_exp(terms.iter().copied()) - n + constant[k]
+            *known.entry(effects(h, u)).or_insert_with_key(|e| {
+                let (scale, sum) = weights.product(*e, &mut scratch);
+                scale + sum.ln() - n
             })
         });
         let life = match (h.soot, p.ended_early) {
@@ -702,15 +394,11 @@ fn weigh(
         log_weight.push(state.map(|v| v + rest));
         log_parts.push((sign, state[0]));
     }
-    let mut out = Posterior { log_weight, log_parts, effective: 0.0, samples };
+    let mut out = Posterior { log_weight, log_parts, effective: 0.0, samples, weights };
     let w: Vec<f64> = out.sensor_weights(hypotheses, &|_| 0.0, None).iter().map(|w| w.iter().sum()).collect();
     let total: f64 = w.iter().sum();
     out.effective = total * total / w.iter().map(|v| v * v).sum::<f64>().max(1e-300);
     out
-}
-
-fn index(mode: SensorMode) -> usize {
-    SensorMode::ALL.iter().position(|m| *m == mode).unwrap_or(0)
 }
 
 impl Posterior {
@@ -746,7 +434,7 @@ impl Posterior {
         }
         let mut total = 0.0;
         // Equal effects on the state: one pass for the sum of their weights.
-        let mut merged: BTreeMap<Effects, (usize, f64)> = BTreeMap::new();
+        let mut merged: BTreeMap<Effects, f64> = BTreeMap::new();
         for (i, h) in hypotheses.iter().enumerate() {
             for u in [false, true] {
                 let share = if u { undoped(i) } else { 1.0 - undoped(i) };
@@ -755,17 +443,17 @@ impl Posterior {
                     None => share * (self.log_weight[i][usize::from(u)] - top).exp(),
                 };
                 if w > 1e-7 {
-                    merged.entry((h.sensor, h.engine, h.soot, h.ash, u)).or_insert((i, 0.0)).1 += w;
+                    *merged.entry(effects(h, u)).or_default() += w;
                 }
             }
         }
-        for ((sensor, .., u), (i, w)) in merged {
-            let (h, k) = (&hypotheses[i], index(sensor));
-            let terms: Vec<f64> = self.samples.iter().map(|s| s.log_weight(h, u)).collect();
-            let norm = log_sum_exp(terms.iter().copied());
-            if norm.is_finite() {
-                for (o, t) in out.iter_mut().zip(terms) {
-                    o[k] += w * (t - norm).exp();
+        let mut scratch = Vec::with_capacity(self.samples.len());
+        for (e, w) in merged {
+            let k = sensor_index(e.0);
+            let (_, sum) = self.weights.product(e, &mut scratch);
+            if sum > 0.0 {
+                for (o, t) in out.iter_mut().zip(&scratch) {
+                    o[k] += w * t / sum;
                 }
                 total += w;
             }
@@ -786,6 +474,7 @@ impl Posterior {
     ) -> Draws {
         let weights = self.sensor_weights(hypotheses, undoped, Some(joint));
         let points = Points::new(3);
+        let behaviour = Behaviour::new(d);
         let mut out = Draws::default();
         let (mut sum, mut made) = (0.0, 0_usize);
         for (s, w) in self.samples.iter().zip(&weights) {
@@ -793,7 +482,7 @@ impl Posterior {
                 sum += w[k];
                 while made < DRAWS && (made as f64 + 0.5) / (DRAWS as f64) < sum {
                     let u = std::array::from_fn(|j| points.at(made, j));
-                    draw(s, mode, u, p, d, &mut out);
+                    draw(s, mode, u, p, d, &behaviour, &mut out);
                     made += 1;
                 }
             }
@@ -807,15 +496,23 @@ impl Posterior {
 const DRAWS: usize = 3000;
 
 /// One draw of the linear part given a sample and a sensor mode; `u` are uniform numbers.
-fn draw(s: &Sample, mode: SensorMode, u: [f64; 3], p: &Priors, d: &PressureData, out: &mut Draws) {
+fn draw(
+    s: &Sample,
+    mode: SensorMode,
+    u: [f64; 3],
+    p: &Priors,
+    d: &PressureData,
+    behaviour: &Behaviour,
+    out: &mut Draws,
+) {
     let (z_pressure, z_zero) = (normal_quantile(u[1]), normal_quantile(u[2]));
-    let parts = components(mode, s, p.one_hose);
+    let parts = components(mode, &s.filter(), p.one_hose, d.below_zero);
     let fits: Vec<(f64, Option<(Vector, Matrix)>)> = parts
         .iter()
         .map(|c| match &d.controller {
             Some(b) => {
                 let (log, post) = fit(b, c, true);
-                (c.weight.ln() + log, post)
+                (behaviour.log_weight(c) + log, post)
             }
             None => (c.weight.ln(), None),
         })
@@ -831,8 +528,8 @@ fn draw(s: &Sample, mode: SensorMode, u: [f64; 3], p: &Priors, d: &PressureData,
             break;
         }
     }
-    let c = &parts[pick];
-    let (mean, cov) = match &fits[pick].1 {
+    let (Some(c), Some((_, fitted))) = (parts.get(pick), fits.get(pick)) else { return };
+    let (mean, cov) = match fitted {
         Some((m, v)) => (*m, *v),
         None => (c.mean, Matrix::from_diagonal(&c.sd.component_mul(&c.sd))),
     };

@@ -93,6 +93,12 @@ impl Mixture {
         if top == f64::NEG_INFINITY { top } else { top + terms.map(|t| (t - top).exp()).sum::<f64>().ln() }
     }
 
+    /// Density.
+    #[must_use]
+    pub fn density(&self, x: f64) -> f64 {
+        self.parts.iter().map(|&(w, m, s)| w * normal_log_density(x, m, s).exp()).sum()
+    }
+
     /// The point that a uniform `u` in (0, 1) picks: the part by stratum, then its quantile.
     #[must_use]
     pub fn pick(&self, u: f64) -> f64 {

@@ -9,7 +9,7 @@
 //! condition.
 
 use crate::assessment::{PressurePoint, Window};
-use crate::conditions::{Conditions, FlowSource, STEP_S};
+use crate::conditions::{BelowZero, Conditions, FlowSource, STEP_S};
 use nalgebra::{DMatrix, SMatrix, SVector};
 use wallflow::gas::Gas;
 
@@ -326,8 +326,13 @@ pub fn summarise(
     let (tau, lag) = if moved { (best.1, best.2) } else { (0.0, 0) };
     let (ct, cs) = (delayed(&column(2), tau, lag), delayed(&column(4), tau, lag));
 
+    // A reading that is cut at zero says only that the true value does not lie above it.
+    let cut = |v: &[f64]| {
+        c.dp_below_zero != BelowZero::Shown && v.iter().filter(|x| **x == 0.0).count() * 2 > v.len()
+    };
     let mut rows = Vec::new();
     let mut points = Vec::new();
+    let mut silent = Vec::new();
     bins(c, &used, &lagged.0, &mut |members: &[usize]| {
         let m = members.len() as f64;
         let mean = |f: &dyn Fn(usize) -> f64| members.iter().map(|&i| f(i)).sum::<f64>() / m;
@@ -354,6 +359,7 @@ pub fn summarise(
         if kept.is_empty() {
             return;
         }
+        silent.push(cut(&kept));
         let y = kept.iter().sum::<f64>() / kept.len() as f64;
         // Neighbouring cells repeat each other: about one independent value in four seconds.
         let independent = (m * STEP_S / 4.0).max(1.0);
@@ -375,7 +381,14 @@ pub fn summarise(
 
     // Key on, engine off: the zero itself.
     let off: Vec<f64> = settled_engine_off(c, &uses);
-    if off.len() >= 6 {
+    let speaks_elsewhere = points.iter().any(|p| p.shown_kpa > 5.0 * c.dp_resolution_kpa);
+    if speaks_elsewhere {
+        let mut keep = silent.iter().map(|s| !s);
+        rows.retain(|_| keep.next().unwrap_or(true));
+        let mut keep = silent.iter().map(|s| !s);
+        points.retain(|_| keep.next().unwrap_or(true));
+    }
+    if off.len() >= 6 && !(cut(&off) && speaks_elsewhere) {
         let m = off.iter().sum::<f64>() / off.len() as f64;
         let sd = (off.iter().map(|v| (v - m).powi(2)).sum::<f64>() / off.len() as f64).sqrt();
         let n_ind = (off.len() as f64 * STEP_S / 4.0).max(1.0);
