@@ -137,6 +137,16 @@ pub struct TruthFile {
     pub standard_pressure_drop_kpa: f64,
     /// Whether readings and recording say anything about soot.
     pub carries_information: bool,
+    /// The additive side, where the car has one.
+    #[serde(default)]
+    pub additive: Option<AdditiveTruth>,
+}
+
+/// The additive side of a truth file.
+#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+pub struct AdditiveTruth {
+    /// Identifier of its fault, `none` for a sound one.
+    pub fault: String,
 }
 
 impl TruthFile {
@@ -152,10 +162,14 @@ impl TruthFile {
     /// What is scored.
     #[must_use]
     pub fn truth(&self) -> scoring::Truth {
+        // A filter in order on a car whose additive system is not is no car without fault. Where both are
+        // at fault, the filter's is the one asked for.
+        let own = (self.fault != "none").then_some(&self.fault);
+        let other = self.additive.as_ref().map(|a| &a.fault).filter(|f| *f != "none");
         scoring::Truth {
             soot_g_per_l: self.soot_load_g_per_l,
             standard_pressure_drop_kpa: self.standard_pressure_drop_kpa,
-            faults: if self.fault == "none" { Vec::new() } else { vec![self.fault.clone()] },
+            faults: own.or(other).cloned().into_iter().collect(),
             carries_information: Some(self.carries_information),
         }
     }

@@ -249,7 +249,8 @@ impl Life {
         a.fault = fault;
         a.used_l = used.min(a.capacity_l);
         a.left_l = a.capacity_l - a.used_l;
-        if a.left_l < 0.05 * a.capacity_l {
+        // Emptied by a leak or by too much dosing, that is still the cause.
+        if a.fault == "none" && a.left_l < 0.05 * a.capacity_l {
             a.fault = "additive_empty";
         }
     }

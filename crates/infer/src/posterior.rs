@@ -265,6 +265,32 @@ impl Normal {
     }
 }
 
+/// Share of the posterior from which a sensor mode gets a proposal of its own.
+const SEEN: f64 = 1e-3;
+/// Effective samples that a fit needs.
+const FOR_A_FIT: f64 = 60.0;
+
+fn effective_size(w: &[f64]) -> f64 {
+    let (sum, squares) = w.iter().fold((0.0, 0.0), |(a, b), v| (a + v, b + v * v));
+    if squares > 0.0 { sum * sum / squares } else { 0.0 }
+}
+
+/// Weights flattened by the largest power up to one that leaves enough effective samples for a fit: where a
+/// few samples hold all the weight, their fit would follow chance.
+fn tempered(w: &[f64]) -> Vec<f64> {
+    let top = w.iter().copied().fold(0.0, f64::max);
+    if top <= 0.0 || effective_size(w) >= FOR_A_FIT {
+        return w.to_vec();
+    }
+    let at = |power: f64| w.iter().map(|v| (v / top).powf(power)).collect::<Vec<f64>>();
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..12 {
+        let middle = 0.5 * (low + high);
+        if effective_size(&at(middle)) >= FOR_A_FIT { low = middle } else { high = middle }
+    }
+    at(low)
+}
+
 /// Sizes of the two rounds.
 #[derive(Debug, Clone, Copy)]
 pub struct Effort {
@@ -396,8 +422,7 @@ fn weigh(
     }
     let mut out = Posterior { log_weight, log_parts, effective: 0.0, samples, weights };
     let w: Vec<f64> = out.sensor_weights(hypotheses, &|_| 0.0, None).iter().map(|w| w.iter().sum()).collect();
-    let total: f64 = w.iter().sum();
-    out.effective = total * total / w.iter().map(|v| v * v).sum::<f64>().max(1e-300);
+    out.effective = effective_size(&w);
     out
 }
 
@@ -409,8 +434,10 @@ impl Posterior {
         for k in 0..SensorMode::ALL.len() {
             let w: Vec<f64> = by_mode.iter().map(|w| w[k]).collect();
             let share: f64 = w.iter().sum();
-            if share > 0.01 {
-                out.extend(Normal::fitted(&self.samples, &w, share, cover));
+            if share > SEEN {
+                let even = tempered(&w);
+                // A mode that the samples so far hardly reached may be worth more than it seems.
+                out.extend(Normal::fitted(&self.samples, &even, share.sqrt(), cover));
             }
         }
         let shares: f64 = out.iter().map(|f| f.share).sum();
@@ -495,6 +522,14 @@ impl Posterior {
 /// of the interval.
 const DRAWS: usize = 3000;
 
+/// The coefficients hold for gas at one atmosphere; the drop itself compresses the gas and so lowers volume
+/// flow and drop. With the density half way between inlet and outlet (physics reference 2.3),
+/// D = dp (1 + dp/2p).
+fn at_own_pressure(kpa: f64) -> f64 {
+    const P: f64 = 101.325;
+    P * ((1.0 + 2.0 * kpa / P).sqrt() - 1.0)
+}
+
 /// One draw of the linear part given a sample and a sensor mode; `u` are uniform numbers.
 fn draw(
     s: &Sample,
@@ -549,14 +584,13 @@ fn draw(
     let viscous = c.viscous_gain.map_or(s.now * spread, |g| beta[1] / g);
     let inertial = c.inertial_gain.map_or(s.inertial, |g| beta[3] / g).max(0.0);
     let zero = mean[0] + cov[(0, 0)].max(0.0).sqrt() * z_zero;
-    let as_new = s.new + inertial;
     out.weight.push(1.0);
     out.soot.push(s.x[at::SOOT].exp());
     out.ash.push(s.x[at::ASH].exp());
     out.volume.push(s.volume_l);
     out.zero.push(zero);
-    out.standard.push((viscous + inertial).max(0.0));
-    out.standard_new.push(as_new);
+    out.standard.push(at_own_pressure((viscous + inertial).max(0.0)));
+    out.standard_new.push(at_own_pressure(s.new + inertial));
     out.beta.push(beta.into());
     out.beta_new.push([0.0, s.new, 0.0, inertial, 0.0]);
     out.informed.push(c.viscous_gain.is_some());
