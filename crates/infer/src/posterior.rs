@@ -86,6 +86,8 @@ pub struct Posterior {
     pub log_parts: Vec<(f64, f64)>,
     /// Effective sample size of the final weights.
     pub effective: f64,
+    /// Exponent of the likelihood of the readings: below 1 where the search found too few samples.
+    pub power: f64,
     samples: Vec<Sample>,
     weights: Weights,
 }
@@ -305,6 +307,9 @@ pub struct Effort {
 /// Effective samples that suffice: the 5 % quantile is then good to about a tenth of the interval.
 const ENOUGH: f64 = 250.0;
 
+/// Fewer effective samples than this are no answer.
+const TOO_FEW: f64 = 40.0;
+
 impl Effort {
     /// For the answer.
     pub const FULL: Self = Self { first: 3000, second: 2400, rounds: 3 };
@@ -340,7 +345,7 @@ pub fn posterior(
         s.proposal = cover_log(&s.x);
         likelihoods(s, p, d, &behaviour);
     }
-    let mut out = weigh(hypotheses, p, signs, extra, samples, tables.clone(), columns);
+    let mut out = weigh(hypotheses, p, signs, extra, samples, tables.clone(), columns, 1.0);
 
     // Fitted rounds until the weights are even enough. Each keeps all earlier samples; together they are
     // weighed against all proposals (balance heuristic).
@@ -379,11 +384,38 @@ pub fn posterior(
             }
             s.proposal = log_sum_exp(terms.iter().copied());
         }
-        out = weigh(hypotheses, p, signs, extra, all, tables.clone(), columns);
+        out = weigh(hypotheses, p, signs, extra, all, tables.clone(), columns, 1.0);
+    }
+    if effort.rounds > 0 && out.effective < TOO_FEW {
+        out = softened(hypotheses, p, signs, extra, out, &tables);
     }
     out
 }
 
+/// Where a handful of samples holds all the weight, the readings contradict every hypothesis or the search
+/// failed: neither may be told as certainty. The likelihood of the readings is then flattened by the largest
+/// power that leaves enough samples (power posterior), which widens every answer.
+fn softened(
+    hypotheses: &[Hypothesis],
+    p: &Priors,
+    signs: &Signs,
+    extra: &dyn Fn(&Hypothesis) -> f64,
+    mut out: Posterior,
+    tables: &Tables,
+) -> Posterior {
+    let (mut low, mut high) = (0.0, 1.0);
+    for step in 0..7 {
+        let power = if step == 6 { low } else { 0.5 * (low + high) };
+        let samples = std::mem::take(&mut out.samples);
+        let columns = std::mem::take(&mut out.weights.columns);
+        out = weigh(hypotheses, p, signs, extra, samples, tables.clone(), columns, power);
+        if out.effective >= TOO_FEW { low = power } else { high = power }
+    }
+    out
+}
+
+/// `power` = exponent of the likelihood of the readings, 1 unless the search failed.
+#[allow(clippy::too_many_arguments)] // Called from here only.
 fn weigh(
     hypotheses: &[Hypothesis],
     p: &Priors,
@@ -392,9 +424,10 @@ fn weigh(
     samples: Vec<Sample>,
     tables: Tables,
     columns: Columns,
+    power: f64,
 ) -> Posterior {
     let n = (samples.len() as f64).max(1.0).ln();
-    let logs = samples.iter().map(|s| s.likelihood.map(|l| l + s.common - s.proposal));
+    let logs = samples.iter().map(|s| s.likelihood.map(|l| power * l + s.common - s.proposal));
     let weights = Weights::new(tables, columns, logs);
     let mut scratch = Vec::with_capacity(samples.len());
     let mut log_weight = Vec::with_capacity(hypotheses.len());
@@ -420,7 +453,7 @@ fn weigh(
         log_weight.push(state.map(|v| v + rest));
         log_parts.push((sign, state[0]));
     }
-    let mut out = Posterior { log_weight, log_parts, effective: 0.0, samples, weights };
+    let mut out = Posterior { log_weight, log_parts, effective: 0.0, power, samples, weights };
     let w: Vec<f64> = out.sensor_weights(hypotheses, &|_| 0.0, None).iter().map(|w| w.iter().sum()).collect();
     out.effective = effective_size(&w);
     out

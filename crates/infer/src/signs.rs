@@ -91,7 +91,8 @@ pub fn read(c: &Conditions, displacement_m3: Option<f64>) -> Signs {
             // compressor, where the air is colder than in the manifold: both lower the ratio.
             let of = |m: M| match m {
                 M::MeterDrift => Mixture::of(vec![(0.5, -0.37, 0.16), (0.5, -0.03, 0.16)]),
-                M::BoostLeak => heavy(-0.08, 0.16),
+                // A leak that counts loses a tenth to a half of the metered air under boost.
+                M::BoostLeak => Mixture::of(vec![(0.6, -0.04, 0.17), (0.4, 0.16, 0.18)]),
                 M::EgrOpen => heavy(-0.38, 0.16),
                 _ => heavy(-0.2, 0.13),
             };

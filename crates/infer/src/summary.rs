@@ -404,6 +404,10 @@ pub fn summarise(
         });
     }
 
+    let wider = birge_ratio(&rows);
+    rows.iter_mut().for_each(|r| r.2 *= wider);
+    points.iter_mut().for_each(|p| p.sigma_kpa *= wider);
+
     let constant = used.len() >= 60 && flow_range > 1.5 && c.dp_constant_share > 0.995;
     let resolved =
         points.iter().any(|p| p.flow_g_per_s > 0.0 && p.shown_kpa.abs() > 2.4 * c.dp_resolution_kpa);
@@ -419,6 +423,20 @@ pub fn summarise(
         resolved,
         usable_s: used.len() as f64 * STEP_S,
     }
+}
+
+/// By how much rows scatter more about their own best curve than they claim (Birge 1932), at least 1. No
+/// state of a filter gives two pressures at one flow and temperature: what no curve explains, such as a
+/// burn nobody reported or a condition that was not at rest, is noise to every hypothesis.
+fn birge_ratio(rows: &[Row]) -> f64 {
+    if rows.len() < K + 4 {
+        return 1.0;
+    }
+    let x = DMatrix::from_fn(rows.len(), K, |i, j| rows[i].0[j] / rows[i].2);
+    let y = nalgebra::DVector::from_fn(rows.len(), |i, _| rows[i].1 / rows[i].2);
+    let Ok(best) = x.clone().svd(true, true).solve(&y, 1e-6) else { return 1.0 };
+    let left = (&x * best - y).norm_squared() / (rows.len() - K) as f64;
+    left.sqrt().max(1.0)
 }
 
 fn median_or(values: &[f64], fallback: f64) -> f64 {
