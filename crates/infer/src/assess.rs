@@ -472,7 +472,11 @@ impl Joint {
 /// `informed`: the readings carry something of this figure at all. A narrower interval that only follows
 /// from a likelier fault set tells nothing of the filter.
 fn estimate(now: [f64; 3], before: [f64; 3], informed: bool) -> Estimate {
-    let told = informed && (now[2] - now[0]) < TOLD_BELOW * (before[2] - before[0]);
+    let narrower = |width: &dyn Fn([f64; 3]) -> f64| width(now) < TOLD_BELOW * width(before);
+    // A figure that cannot be negative is also known better when its ratio is: an answer that moved up may
+    // be wider in grams and yet far from what was believed before.
+    let positive = now[0] > 0.0 && before[0] > 0.0;
+    let told = informed && (narrower(&|v| v[2] - v[0]) || (positive && narrower(&|v| (v[2] / v[0]).ln())));
     Estimate { p05: now[0], p50: now[1], p95: now[2], told }
 }
 
