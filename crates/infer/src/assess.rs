@@ -4,6 +4,7 @@ use crate::assessment::{
     Assessment, BandPoint, Estimate, FaultSet, FilterState, PressurePlot, PressurePoint, Text,
 };
 use crate::balance::{AdditivePrior, Balance, balance};
+use crate::circumstances;
 use crate::conditions::{BelowZero, Conditions};
 use crate::explain;
 use crate::hypothesis::{Hypothesis, SECOND_FAULT, enumerate, is_additive, leaves_soot_undoped};
@@ -339,7 +340,11 @@ fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive 
             }
             _ => None,
         });
-        weight.push((Some(f), (knowledge.prior(f) * has_system).max(1e-9).ln() + e.unwrap_or(0.0)));
+        weight.push((
+            Some(f),
+            (knowledge.prior(f) * circumstances::factor(case, f) * has_system).max(1e-9).ln()
+                + e.unwrap_or(0.0),
+        ));
     }
     Additive { balance: known.then_some(balance), weight }
 }
@@ -356,7 +361,8 @@ pub(crate) struct Joint {
 impl Joint {
     fn new(view: &View, additive: &Additive, knowledge: &Knowledge, effort: Effort) -> Self {
         let none = (NO_FAULT * knowledge.prior_none()).max(1e-6);
-        let hypotheses = enumerate(|f| knowledge.prior(f).max(1e-6), none);
+        let hypotheses =
+            enumerate(|f| (knowledge.prior(f) * circumstances::factor(view.case, f)).max(1e-7), none);
         let seen = view.seen(knowledge);
         let alone: BTreeMap<&[FaultId], f64> =
             hypotheses.iter().map(|h| (&h.faults[..], seen.log_likelihood(&h.faults, knowledge))).collect();

@@ -6,6 +6,7 @@
 pub mod assess;
 pub mod assessment;
 pub mod balance;
+mod circumstances;
 pub mod conditions;
 mod explain;
 pub mod hypothesis;

@@ -390,7 +390,8 @@ impl Priors {
         let left = match soot {
             SootMode::Incomplete => LogNormal::new(3.0, 0.5),
             SootMode::ShortTrips => LogNormal::new(0.8, 0.8),
-            _ => LogNormal::new(0.35, 0.8),
+            // A complete burn leaves less than 1 g/L, often hardly anything (trade reference 3.3).
+            _ => LogNormal::new(0.25, 1.0),
         };
         let sum = left.plus(rate.times(distance));
         // Controllers start a burn, and passive oxidation grows, long before the channels are full.

@@ -147,6 +147,9 @@ impl Use {
     }
 }
 
+/// No sensor in order is further off than this with nothing flowing, kPa (trade reference 3.1: 0.5 kPa is the
+/// tightest limit in use).
+const ANY_ZERO_KPA: f64 = 0.5;
 /// Temperature in the filter above which a burn is taken to run when the controller says nothing, K
 /// (480 degC: passive driving seldom exceeds it, active targets lie at 450 to 650 degC; from memory).
 const BURN_K: f64 = 753.0;
@@ -409,8 +412,12 @@ pub fn summarise(
     points.iter_mut().for_each(|p| p.sigma_kpa *= wider);
 
     let constant = used.len() >= 60 && flow_range > 1.5 && c.dp_constant_share > 0.995;
-    let resolved =
-        points.iter().any(|p| p.flow_g_per_s > 0.0 && p.shown_kpa.abs() > 2.4 * c.dp_resolution_kpa);
+    // At one flow alone a pressure that a zero could make up tells nothing of the filter.
+    let zero_known = flow_range > 1.5 || points.iter().any(|p| p.flow_g_per_s == 0.0);
+    let resolved = points.iter().any(|p| {
+        let shown = p.shown_kpa.abs();
+        p.flow_g_per_s > 0.0 && shown > 2.4 * c.dp_resolution_kpa && (zero_known || shown > ANY_ZERO_KPA)
+    });
     Summary {
         rows,
         points,
