@@ -78,14 +78,25 @@ impl Tables {
         }
     }
 
-    fn engine(&self, mode: EngineMode) -> &(Mixture, Mixture) {
+    /// Soot load of a mechanism.
+    pub(crate) fn soot(&self, soot: SootMode, engine: EngineMode, undoped: bool) -> &Mixture {
+        self.soot.get(soot_key(soot, engine, undoped))
+    }
+
+    /// Ash load of a mechanism.
+    pub(crate) fn ash(&self, ash: AshMode) -> &Mixture {
+        self.ash.get(place(&ASH_MODES, &ash))
+    }
+
+    /// Flow factor and temperature error.
+    pub(crate) fn engine(&self, mode: EngineMode) -> &(Mixture, Mixture) {
         self.engine.get(place(&EngineMode::ALL, &mode))
     }
 
     /// A proposal per coordinate that covers every hypothesis.
     pub(crate) fn proposal(&self, p: &Priors) -> [Mixture; at::COUNT] {
         let mut q = p.common.clone();
-        let some = |s, e| self.soot.get(soot_key(s, e, false));
+        let some = |s, e| self.soot(s, e, false);
         q[at::SOOT] = Mixture::union(&[
             some(SootMode::Usual, EngineMode::Sound),
             some(SootMode::ShortTrips, EngineMode::Sound),

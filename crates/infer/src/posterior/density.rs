@@ -5,12 +5,14 @@
 //! coordinates and one standard normal number for each linear coefficient, so that a sampler that knows
 //! nothing of the integration must arrive at the same margins.
 
-use super::{Draws, Effort, PressureData, Sample, Tables, components, evaluate, posterior};
+use super::{Draws, Effort, Sample, at_own_pressure, evaluate, posterior};
 use crate::assess::{Evidence, View};
 use crate::hypothesis::{AshMode, EngineMode, Hypothesis, SensorMode, SootMode};
 use crate::prior::{Priors, coordinate as at};
+use crate::shown::{PressureData, components};
 use crate::signs::Signs;
 use crate::summary::{K, Standard};
+use crate::tables::Tables;
 use crate::typed;
 
 /// Length of a point: coordinates of the state, then one number for each linear coefficient.
@@ -75,11 +77,12 @@ impl Density {
 
     fn sample(&self, point: &[f64; LENGTH]) -> Option<Sample> {
         let x = std::array::from_fn(|j| point[j]);
-        evaluate(x, &self.priors, &self.tables, &self.data, &self.standard)
+        evaluate(x, &self.priors, &self.data, &self.standard)
     }
 
     fn coefficients(&self, s: &Sample, point: &[f64; LENGTH]) -> Option<([f64; K], f64, f64)> {
-        let parts = components(self.hypothesis.sensor, s, self.priors.one_hose);
+        let parts =
+            components(self.hypothesis.sensor, &s.filter(), self.priors.one_hose, self.data.below_zero);
         let c = parts.first().filter(|_| parts.len() == 1)?;
         let beta = std::array::from_fn(|k| c.mean[k] + c.sd[k] * point[at::COUNT + k]);
         Some((beta, c.viscous_gain?, c.inertial_gain?))
@@ -90,11 +93,12 @@ impl Density {
     pub fn log(&self, point: &[f64; LENGTH]) -> f64 {
         let Some(s) = self.sample(point) else { return f64::NEG_INFINITY };
         let h = &self.hypothesis;
+        let (flow, heat) = self.tables.engine(h.engine);
         let mut log = s.common
-            + s.state.soot[super::soot_index(h.soot, h.engine, false)]
-            + s.state.ash[super::ash_index(h.ash)]
-            + s.state.flow[super::engine_index(h.engine)]
-            + s.state.heat[super::engine_index(h.engine)];
+            + self.tables.soot(h.soot, h.engine, false).log_density(point[at::SOOT])
+            + self.tables.ash(h.ash).log_density(point[at::ASH])
+            + flow.log_density(point[at::FLOW])
+            + heat.log_density(point[at::HEAT]);
         log -= 0.5 * point[at::COUNT..].iter().map(|z| z * z).sum::<f64>();
         let Some((beta, ..)) = self.coefficients(&s, point) else { return f64::NEG_INFINITY };
         if let Some(block) = &self.data.controller {
@@ -114,8 +118,8 @@ impl Density {
             soot: point[at::SOOT].exp(),
             ash: point[at::ASH].exp(),
             zero: beta[0],
-            standard: (beta[1] / viscous + inertial).max(0.0),
-            standard_new: s.new + inertial,
+            standard: at_own_pressure((beta[1] / viscous + inertial).max(0.0)),
+            standard_new: at_own_pressure(s.new + inertial),
         })
     }
 
@@ -126,10 +130,10 @@ impl Density {
         let h = &self.hypothesis;
         std::array::from_fn(|j| {
             let of = match j {
-                at::SOOT => &self.tables.soot[super::soot_index(h.soot, h.engine, false)],
-                at::ASH => &self.tables.ash[super::ash_index(h.ash)],
-                at::FLOW => &self.tables.flow[super::engine_index(h.engine)],
-                at::HEAT => &self.tables.heat[super::engine_index(h.engine)],
+                at::SOOT => self.tables.soot(h.soot, h.engine, false),
+                at::ASH => self.tables.ash(h.ash),
+                at::FLOW => &self.tables.engine(h.engine).0,
+                at::HEAT => &self.tables.engine(h.engine).1,
                 j if j < at::COUNT => &self.priors.common[j],
                 _ => return (0.0, 1.0),
             };
