@@ -166,11 +166,27 @@ impl Curve {
     pub fn nominal(&self, soot: f64) -> Option<f64> {
         let p = self.priors();
         let middle = |j: usize| p.common.get(j).and_then(|m| m.parts().first()).map(|q| q.1);
-        self.drop_of(self.media(&p, middle(at::WALL)?, 0.0, middle(at::CAKE)?, middle(at::SLIP)?)?, soot)
+        self.drop_of(
+            self.media(
+                &p,
+                middle(at::WALL)?,
+                (0.0, middle(at::FILLING)?),
+                middle(at::CAKE)?,
+                middle(at::SLIP)?,
+            )?,
+            soot,
+        )
     }
 
-    fn media(&self, p: &Priors, wall: f64, loaded: f64, cake: f64, slip: f64) -> Option<Media> {
-        let wall = Wall::new(wall.exp()).ok()?.with_loading(p.loaded_ratio(loaded), 0.6).ok()?;
+    fn media(
+        &self,
+        p: &Priors,
+        wall: f64,
+        (loaded, filling): (f64, f64),
+        cake: f64,
+        slip: f64,
+    ) -> Option<Media> {
+        let wall = Wall::new(wall.exp()).ok()?.with_loading(p.loaded_ratio(loaded), filling.exp()).ok()?;
         let cake = Cake::new(cake.exp(), 95.0).ok()?.with_slip(Slip::new(slip.exp(), 543.0).ok()?);
         Some(Media::default().with_wall(wall).with_cake(cake))
     }
@@ -179,14 +195,18 @@ impl Curve {
     #[must_use]
     pub fn bands(&self, given: &[(f64, f64)], loads: &[f64]) -> Bands {
         let p = self.priors();
-        let points = Points::new(6);
+        let points = Points;
         let (mut before, mut after) = (vec![Vec::new(); loads.len()], vec![Vec::new(); loads.len()]);
         let mut log_weight = Vec::new();
         for i in 0..SAMPLES {
             let pick = |k: usize, j: usize| p.common.get(j).map_or(0.0, |m| m.pick(points.at(i, k)));
-            let Some(media) =
-                self.media(&p, pick(0, at::WALL), pick(1, at::LOADED), pick(2, at::CAKE), pick(3, at::SLIP))
-            else {
+            let Some(media) = self.media(
+                &p,
+                pick(0, at::WALL),
+                (pick(1, at::LOADED), pick(6, at::FILLING)),
+                pick(2, at::CAKE),
+                pick(3, at::SLIP),
+            ) else {
                 continue;
             };
             let drop = |s: f64| self.drop_of(media, s).map(f64::ln);
@@ -333,7 +353,7 @@ impl AshRig {
         let mut case = Case::default();
         case.car.category = Some(Category::M1);
         let p = Priors::new(&case, &[], false);
-        let points = Points::new(3);
+        let points = Points;
         let wall = self.wall();
         let n = 4000;
         self.ash

@@ -106,7 +106,8 @@ fn evaluate(x: [f64; at::COUNT], p: &Priors, d: &PressureData, std: &Standard) -
     // already expresses.
     let (soot, ash) = (x[at::SOOT].exp(), x[at::ASH].exp());
     let plug = 1.0 / (1.0 + (-x[at::PLUG]).exp());
-    let wall = Wall::new(x[at::WALL].exp()).ok()?.with_loading(p.loaded_ratio(x[at::LOADED]), 0.6).ok()?;
+    let wall = Wall::new(x[at::WALL].exp()).ok()?;
+    let wall = wall.with_loading(p.loaded_ratio(x[at::LOADED]), x[at::FILLING].exp()).ok()?;
     let cake = Cake::new(x[at::CAKE].exp(), 95.0).ok()?.with_slip(Slip::new(x[at::SLIP].exp(), 543.0).ok()?);
     let media = Media::new(wall, cake, Ash::new(x[at::ASH_LAYER].exp(), 400.0, 500.0).ok()?);
     let deposits = Deposits::new(soot, ash, plug).ok()?;
@@ -331,7 +332,7 @@ pub fn posterior(
     let tables = Tables::new(p, signs);
     let cover = tables.proposal(p);
     let behaviour = Behaviour::new(d);
-    let points = Points::new(at::COUNT);
+    let points = Points;
     let mut samples: Vec<Sample> = (0..effort.first)
         .filter_map(|i| {
             let x = std::array::from_fn(|j| cover[j].pick(points.at(i, j)));
@@ -533,7 +534,7 @@ impl Posterior {
         joint: &dyn Fn(usize) -> f64,
     ) -> Draws {
         let weights = self.sensor_weights(hypotheses, undoped, Some(joint));
-        let points = Points::new(3);
+        let points = Points;
         let behaviour = Behaviour::new(d);
         let mut out = Draws::default();
         let (mut sum, mut made) = (0.0, 0_usize);

@@ -38,8 +38,10 @@ pub mod coordinate {
     pub const CONES: usize = 12;
     /// ln sensor gain.
     pub const GAIN: usize = 13;
+    /// ln soot load at which the wall has filled to 1 - 1/e, g/L.
+    pub const FILLING: usize = 14;
     /// Count.
-    pub const COUNT: usize = 14;
+    pub const COUNT: usize = 15;
 }
 use coordinate as at;
 
@@ -184,6 +186,9 @@ impl Priors {
         let tailed = |m: f64, sd: f64| Mixture::of(vec![(0.8, m, sd), (0.2, m, 1.9 * sd)]);
         common[at::WALL] = tailed(f64::ln(wall), wall_sd);
         common[at::LOADED] = tailed(0.0, 1.0);
+        // The jump is usually quoted to be over at 0.2 to 1 g/L; four coarse walls took 1.1 to 2.1 (physics
+        // reference 2.6), three times this constant.
+        common[at::FILLING] = Mixture::normal(f64::ln(0.45), 0.65);
         common[at::CAKE] = tailed(f64::ln(cake), cake_sd);
         common[at::SLIP] = Mixture::normal(f64::ln(150e-9), 0.5);
         common[at::ASH_LAYER] = tailed(f64::ln(6e-14), 0.5);
