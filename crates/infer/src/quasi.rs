@@ -44,20 +44,24 @@ pub fn normal_log_density(x: f64, mean: f64, sd: f64) -> f64 {
 pub struct Mixture {
     /// (weight, mean, standard deviation); weights add up to 1.
     parts: Vec<(f64, f64, f64)>,
+    /// Logarithm of weight over deviation and the root of two pi, for each part.
+    height: Vec<f64>,
 }
 
 impl Mixture {
     /// One Gaussian.
     #[must_use]
     pub fn normal(mean: f64, sd: f64) -> Self {
-        Self { parts: vec![(1.0, mean, sd)] }
+        Self::of(vec![(1.0, mean, sd)])
     }
 
     /// Several, with weights that are normalised here.
     #[must_use]
     pub fn of(parts: Vec<(f64, f64, f64)>) -> Self {
         let sum: f64 = parts.iter().map(|p| p.0).sum();
-        Self { parts: parts.into_iter().map(|(w, m, s)| (w / sum, m, s)).collect() }
+        let parts: Vec<_> = parts.into_iter().map(|(w, m, s)| (w / sum, m, s)).collect();
+        let height = parts.iter().map(|&(w, m, s)| w.ln() + normal_log_density(m, m, s)).collect();
+        Self { parts, height }
     }
 
     /// The parts.
@@ -73,13 +77,21 @@ impl Mixture {
         Self::of(of.iter().flat_map(|m| m.parts.iter().map(move |&(w, a, s)| (w * share, a, s))).collect())
     }
 
+    /// Log density of each part at a point.
+    fn logs(&self, x: f64) -> impl Iterator<Item = f64> + Clone + '_ {
+        self.parts.iter().zip(&self.height).map(move |(&(_, m, s), h)| {
+            let z = (x - m) / s;
+            h - 0.5 * z * z
+        })
+    }
+
     /// Log density.
     #[must_use]
     pub fn log_density(&self, x: f64) -> f64 {
-        if let [(_, m, s)] = self.parts[..] {
-            return normal_log_density(x, m, s);
+        let terms = self.logs(x);
+        if self.parts.len() == 1 {
+            return terms.sum();
         }
-        let terms = self.parts.iter().map(|&(w, m, s)| w.ln() + normal_log_density(x, m, s));
         let top = terms.clone().fold(f64::NEG_INFINITY, f64::max);
         if top == f64::NEG_INFINITY { top } else { top + terms.map(|t| (t - top).exp()).sum::<f64>().ln() }
     }
@@ -87,7 +99,7 @@ impl Mixture {
     /// Density.
     #[must_use]
     pub fn density(&self, x: f64) -> f64 {
-        self.parts.iter().map(|&(w, m, s)| w * normal_log_density(x, m, s).exp()).sum()
+        self.logs(x).map(f64::exp).sum()
     }
 
     /// The point that a uniform `u` in (0, 1) picks: the part by stratum, then its quantile.
