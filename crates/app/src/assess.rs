@@ -42,11 +42,16 @@ pub fn assess(inputs: &Inputs) -> Assessment {
 
 /// Writes the report, with the folders it lies in.
 pub fn write_report(path: &Path, a: &Assessment, inputs: &Inputs, made_at: &str) -> Result<(), Failure> {
+    write_page(path, &report::page(a, inputs, made_at))
+}
+
+/// Writes a page, with the folders it lies in.
+pub fn write_page(path: &Path, page: &str) -> Result<(), Failure> {
     let refuse = |e: std::io::Error| Failure::write(&path.display().to_string(), &e);
     if let Some(folder) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).map_err(refuse)?;
     }
-    std::fs::write(path, report::page(a, inputs, made_at)).map_err(refuse)
+    std::fs::write(path, page).map_err(refuse)
 }
 
 /// Answered, or neither soot nor the fault set told.

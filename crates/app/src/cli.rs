@@ -16,6 +16,8 @@ pub struct Cli {
 pub enum Command {
     #[command(about = say("cli-assess"))]
     Assess(Assess),
+    #[command(about = say("cli-regeneration"))]
+    Regeneration(Regeneration),
     #[command(about = say("cli-decode"))]
     Decode(Decode),
     #[command(about = say("cli-demo"))]
@@ -37,6 +39,18 @@ pub struct Assess {
     #[arg(long, help = say("cli-json"))]
     pub json: bool,
     #[arg(long, value_name = "FILE.html", help = say("cli-report"))]
+    pub report: Option<PathBuf>,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Regeneration {
+    #[arg(value_name = "CASE", help = say("cli-case"))]
+    pub case: PathBuf,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "FILE.html", help = say("cli-regeneration-report"))]
     pub report: Option<PathBuf>,
     #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
     pub knowledge: Option<PathBuf>,
@@ -67,6 +81,7 @@ pub struct Schema {
 pub enum Format {
     Case,
     Assessment,
+    Regeneration,
 }
 
 #[derive(Args)]

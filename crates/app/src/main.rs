@@ -11,7 +11,9 @@ mod fluids;
 mod inputs;
 mod knowledge;
 mod list;
+mod outlook;
 mod output;
+mod regeneration;
 mod report;
 mod simulate;
 mod svg;
@@ -37,6 +39,7 @@ fn main() -> ExitCode {
 fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
     match cli.command {
         cli::Command::Assess(order) => assess::run(&order),
+        cli::Command::Regeneration(order) => regeneration::run(&order),
         cli::Command::Decode(order) => decode::run(&order),
         cli::Command::Demo(order) => demonstrate::run(&order),
         cli::Command::Schema(order) => schema(&order),
@@ -50,6 +53,7 @@ fn schema(order: &cli::Schema) -> Result<Outcome, Failure> {
     let schema = match order.which {
         cli::Format::Case => facts::schema::case_schema(),
         cli::Format::Assessment => output::schema(),
+        cli::Format::Regeneration => regeneration::schema(),
     };
     print_json(&schema)?;
     Ok(Outcome::Answered)

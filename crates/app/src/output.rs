@@ -2,6 +2,7 @@
 //! probabilities run from 0 to 1; a quantile that is not a finite number is `null`.
 
 use crate::inputs::Inputs;
+use crate::outlook;
 use crate::words::{say, words};
 use facts::case::{Case, ReservoirKind};
 use facts::{FaultId, Knowledge};
@@ -54,6 +55,16 @@ pub struct Output {
     pub cautions: Vec<Sentence>,
     /// Stretches of the recordings and their use.
     pub windows: Vec<Stretch>,
+    /// Regenerations that the recordings show.
+    pub burns: Vec<outlook::SeenBurn>,
+    /// Fuel in the engine oil by the counts of regenerations; `null` without counts.
+    pub fuel_in_oil: Option<outlook::FuelInOil>,
+    /// Ash to come.
+    pub ash: outlook::Ash,
+    /// May a regeneration be started.
+    pub regeneration: outlook::Regeneration,
+    /// Recordings and readings that would narrow the open questions, the most telling per minute first.
+    pub readings: Vec<outlook::NextReading>,
     /// What could not be read or used.
     pub problems: Vec<Problem>,
 }
@@ -483,6 +494,11 @@ impl Output {
                     state: s.state.to_owned(),
                 })
                 .collect(),
+            burns: outlook::burns(a, inputs),
+            fuel_in_oil: outlook::fuel_in_oil(a),
+            ash: outlook::ash(a),
+            regeneration: outlook::regeneration(a, inputs),
+            readings: outlook::readings(a, inputs),
             problems,
         }
     }
@@ -490,12 +506,17 @@ impl Output {
 
 /// The JSON Schema of [`Output`].
 pub fn schema() -> serde_json::Value {
-    let mut schema = schemars::schema_for!(Output).to_value();
+    named_schema(&schemars::schema_for!(Output), SCHEMA)
+}
+
+/// A schema with its name, which its `schema` field must carry.
+pub fn named_schema(schema: &schemars::Schema, name: &str) -> serde_json::Value {
+    let mut schema = schema.clone().to_value();
     if let Some(object) = schema.as_object_mut() {
-        object.insert("$id".into(), SCHEMA.into());
+        object.insert("$id".into(), name.into());
     }
     if let Some(property) = schema.pointer_mut("/properties/schema").and_then(|p| p.as_object_mut()) {
-        property.insert("const".into(), SCHEMA.into());
+        property.insert("const".into(), name.into());
     }
     schema
 }

@@ -2,12 +2,14 @@
 
 use crate::args;
 use crate::inputs::Inputs;
+use crate::outlook;
 use crate::output::{self, Told};
 use crate::words::{decimals_for, digits, earned, number, say, say_with, within, words};
 use anstyle::{AnsiColor, Style};
 use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle, presets};
 use infer::assessment::{Assessment, Estimate, Text};
 use infer::balance::{Balance, Interval, Window};
+use infer::information::Figure;
 use std::fmt::Write as _;
 
 /// Width of the text, columns.
@@ -304,7 +306,11 @@ pub fn assessment(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
         page.table(&figure_header(), &waterfall_rows(b), &[1]);
     }
 
+    section(&mut page, "head-burns", outlook::burns(a, inputs).iter().map(burn));
+    section(&mut page, "head-ash", ash(a).into_iter());
+    section(&mut page, "head-oil", fuel_in_oil(a).into_iter());
     section(&mut page, "head-why", a.why.iter().map(|t| w.text(t, knowledge)));
+    section(&mut page, "head-readings", a.readings.iter().take(4).map(|r| next_reading(r, knowledge)));
     section(&mut page, "head-missing", a.missing.iter().take(5).map(missing));
     cannot_tell(&mut page, &output::open_questions(&a.cannot_tell, knowledge));
     section(&mut page, "head-cautions", a.cautions.iter().map(|t| w.text(t, knowledge)));
@@ -320,6 +326,136 @@ pub fn assessment(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
         &args! { "version" => env!("CARGO_PKG_VERSION"), "time" => made_at.to_owned() },
     ));
     page.finish()
+}
+
+/// A burn in one line.
+pub fn burn(b: &outlook::SeenBurn) -> String {
+    let minutes = |s: f64| number(s / 60.0, 1);
+    let mut signs = vec![say_with("burn-hot", &args! { "minutes" => number(b.hot_minutes, 1) })];
+    signs.extend(b.peak_degc.map(|t| say_with("burn-peak", &args! { "degc" => number(t, 0) })));
+    signs.extend(b.signs.iter().map(|s| s.text.clone()));
+    if let Some((low, high)) = b.burnt_share.and_then(|s| s.p05.zip(s.p95)) {
+        signs.push(say_with(
+            "burn-share",
+            &args! { "p05" => number(100.0 * low, 0), "p95" => number(100.0 * high, 0) },
+        ));
+    }
+    say_with(
+        "burn-line",
+        &args! {
+            "file" => b.file.clone(),
+            "from" => minutes(b.start_s),
+            "to" => minutes(b.end_s),
+            "end" => say(&format!("burn-{}", b.end)),
+            "reported" => if b.reported { String::new() } else { say("burn-by-heat") },
+            "signs" => signs.join(" "),
+        },
+    )
+}
+
+/// Ash to come in sentences.
+pub fn ash(a: &Assessment) -> Vec<String> {
+    let x = &a.ash;
+    let mut out = Vec::new();
+    if x.told {
+        let [from, due, to] = window_digits(x.due_km);
+        let [low, growth, high] = x.growth_g_per_1000km;
+        let d = decimals_for(high - low, 2);
+        let id = if x.due_km.p50 > 0.0 { "ash-due" } else { "ash-due-now" };
+        out.push(say_with(
+            id,
+            &args! {
+                "growth" => digits(growth, d),
+                "growth-from" => digits(low, d),
+                "growth-to" => digits(high, d),
+                "due" => due,
+                "due-from" => from,
+                "due-to" => to,
+                "low" => number(x.limit_g_per_l.0, 0),
+                "high" => number(x.limit_g_per_l.1, 0),
+            },
+        ));
+        if let Some(o) = x.due_odometer_km.filter(|_| x.due_km.p50 > 0.0) {
+            let [from, due, to] = window_digits(o);
+            out.push(say_with(
+                "ash-due-odometer",
+                &args! { "due" => due, "due-from" => from, "due-to" => to },
+            ));
+        }
+        let [low, mid, high] = x.plug_length_share.map(|s| number(100.0 * s, 0));
+        out.push(say_with("ash-plug", &args! { "p50" => mid, "p05" => low, "p95" => high }));
+        if x.beyond_distance > 0.3 {
+            out.push(say_with("ash-odd", &args! { "percent" => of_100(x.beyond_distance) }));
+        }
+    }
+    for c in &x.cleanings {
+        out.push(say_with(
+            "ash-cleaned",
+            &args! {
+                "km" => c.odometer_km.map_or_else(|| "?".to_owned(), |k| digits(k, 0)),
+                "grams" => number(c.removed_g.0, 0),
+                "u" => number(2.0 * c.removed_g.1, 0),
+            },
+        ));
+        if let Some((e, g)) = c.expected_g.zip(c.growth_g_per_1000km) {
+            out.push(say_with(
+                "ash-cleaned-expected",
+                &args! { "from" => number(e[0], 0), "to" => number(e[2], 0), "growth" => number(g, 2) },
+            ));
+        }
+    }
+    out
+}
+
+/// Fuel in the oil in a sentence.
+pub fn fuel_in_oil(a: &Assessment) -> Option<String> {
+    let x = a.fuel_in_oil?;
+    let [low, mid, high] = x.percent;
+    let d = decimals_for(high - low, 2);
+    Some(say_with(
+        if x.change_told { "oil-fuel" } else { "oil-fuel-open" },
+        &args! {
+            "p50" => digits(mid, d),
+            "p05" => digits(low, d),
+            "p95" => digits(high, d),
+            "attempts" => number(x.attempts, 0),
+            "km" => number(x.since_km, 0),
+            "limit" => number(infer::dilution::ACT_PERCENT, 0),
+            "percent" => of_100(x.above),
+        },
+    ))
+}
+
+/// A reading that could be made next, in a sentence.
+pub fn next_reading(r: &infer::information::NextReading, knowledge: &facts::Knowledge) -> String {
+    let narrows: Vec<String> = r
+        .narrows
+        .iter()
+        .map(|&(f, share)| {
+            let figure = say(match f {
+                Figure::Soot => "figure-soot",
+                Figure::Ash => "figure-ash",
+                Figure::Zero => "figure-zero",
+                Figure::Sensor => "figure-sensor",
+                Figure::Additive => "figure-additive",
+            });
+            say_with("next-narrows", &args! { "figure" => figure, "percent" => number(100.0 * share, 0) })
+        })
+        .collect();
+    let mut said = say_with(
+        "next-reading",
+        &args! {
+            "what" => words().text(&r.what, knowledge),
+            "minutes" => number(r.minutes, 0),
+            "narrows" => narrows.join(", "),
+        },
+    );
+    if !r.first.is_empty() {
+        let list: Vec<String> = r.first.iter().map(|t| within(&words().text(t, knowledge))).collect();
+        said.push_str(". ");
+        said.push_str(&say_with("next-first", &args! { "list" => list.join("; ") }));
+    }
+    said
 }
 
 /// Faults worth a line of their own.

@@ -476,3 +476,47 @@ fn regress_kinds_go_out_and_come_in_as_one_file() {
     assert_eq!(bad.status.code(), Some(1));
     assert!(text(&bad.stderr).contains("bad.toml:2") && !knowledge.0.join("bad.toml").exists());
 }
+
+#[test]
+fn regress_schema_of_the_regeneration_is_the_one_committed() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../schema/regeneration.schema.json");
+    let now = text(&run(&["schema", "regeneration"]).stdout);
+    if std::env::var_os("UPDATE_SCHEMA").is_some() {
+        std::fs::write(&path, &now).expect("schema is written");
+    }
+    assert!(
+        std::fs::read_to_string(&path).unwrap_or_default() == now,
+        "schema/regeneration.schema.json is not current; run with UPDATE_SCHEMA=1 and look at it"
+    );
+}
+
+#[test]
+fn regress_regeneration_says_its_verdict_and_never_safe_unseen() {
+    let folder = Folder::new();
+    let case = folder.write("case.toml", CASE);
+    let page = folder.0.join("regeneration.html");
+    let out = run(&["regeneration", as_str(&case), "--json", "--report", as_str(&page)]);
+    assert!(matches!(out.status.code(), Some(0 | 3)), "{}", text(&out.stderr));
+    let a: Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    let schema: Value = serde_json::from_slice(&run(&["schema", "regeneration"]).stdout).expect("JSON");
+    let validator = jsonschema::validator_for(&schema).expect("the schema is a schema");
+    let faults: Vec<String> =
+        validator.iter_errors(&a).map(|e| format!("{}: {e}", e.instance_path())).collect();
+    assert!(faults.is_empty(), "{faults:#?}");
+    // Nobody looked at oil, place or person: it cannot be safe, and it says what to look at.
+    assert_ne!(a["regeneration"]["service"], "safe");
+    let conditions = a["regeneration"]["conditions"].as_array().expect("conditions");
+    assert!(conditions.len() > 10);
+    for c in conditions.iter().filter(|c| c["state"] == "open") {
+        assert!(!c["look"].as_array().expect("a list").is_empty(), "{c}");
+    }
+    assert!(!a["find_out"].as_array().expect("a list").is_empty());
+    assert!(!a.to_string().contains("\"["), "{a}");
+    let page = std::fs::read_to_string(&page).expect("the sheet is there");
+    for outside in ["http:", "https:", "src=", "@import", "<script", "<link", "url(\"", "url('"] {
+        assert!(!page.contains(outside), "the sheet holds {outside}");
+    }
+    assert!(page.contains("role=\"img\"") && page.contains("never show safety"));
+    let said = text(&run(&["regeneration", as_str(&case)]).stdout);
+    assert!(said.contains("Conditions") && !said.contains('[') && !said.contains('{'), "{said}");
+}

@@ -52,6 +52,13 @@ const BESIDE_THE_TABLE: &[&str] = &[
     "fuel_level_low_or_gauge_wrong",
     "regen_inhibit_condition_active",
     "unit_reports_not_coded",
+    // Conditions of a standing regeneration: of the place and the car, not of a fault.
+    "exhaust_damage_visible",
+    "fuel_leak_visible",
+    "oil_smells_of_fuel_or_overdue",
+    "regen_attended",
+    "regen_cause_mended",
+    "regen_place_clear",
 ];
 
 type Table = BTreeMap<(String, String), f64>;

@@ -4,6 +4,7 @@ use crate::assessment::{
     Assessment, BandPoint, Estimate, FaultSet, FilterState, PressurePlot, PressurePoint, Text,
 };
 use crate::balance::{AdditivePrior, Balance, balance};
+use crate::burns::{self, SeenBurn};
 use crate::circumstances;
 use crate::conditions::{BelowZero, Conditions};
 use crate::explain;
@@ -13,10 +14,12 @@ use crate::posterior::{Draws, Effort, Posterior, posterior};
 use crate::prior::Priors;
 use crate::proof;
 use crate::quasi::weighted_quantiles;
+use crate::safety::{self, Grounds};
 use crate::shown::PressureData;
 use crate::signs::{self, Signs};
 use crate::summary::{Block, Row, Standard, Summary, summarise};
 use crate::typed;
+use crate::{ash, dilution, scenario};
 use facts::case::{Case, ReservoirKind, Role};
 use facts::{FaultId, Knowledge};
 use recording::Recording;
@@ -44,6 +47,12 @@ pub const TOLD_BELOW: f64 = 0.9;
 /// Assesses one car.
 #[must_use]
 pub fn assess(evidence: &Evidence) -> Assessment {
+    assess_with_draws(evidence).0
+}
+
+/// Assesses one car and hands out the posterior draws that the answer was made from.
+#[must_use]
+pub fn assess_with_draws(evidence: &Evidence) -> (Assessment, Draws) {
     let (case, knowledge) = (evidence.case, evidence.knowledge);
     let role = typed::current_role(case);
     let view = View::new(evidence, role);
@@ -59,11 +68,32 @@ pub fn assess(evidence: &Evidence) -> Assessment {
     let filter = filter_state(&view, &draws, &before);
     let fault_set_told = full.entropy() < TOLD_BELOW * prior.entropy();
     let proof = view.proof();
+    let fuel_in_oil = dilution::fuel_in_oil(case);
+    let faults = full.marginals();
+    let regeneration = safety::regeneration(&Grounds {
+        case,
+        seen: &full.seen,
+        faults: &faults,
+        coolant_degc: view.coolant_degc,
+        fuel_percent: view.fuel_percent,
+        temperatures_compared: view
+            .signs
+            .list
+            .iter()
+            .any(|s| matches!(s.name, "sign-before-after" | "sign-cold-soak")),
+        burns: &view.burns,
+        fuel_in_oil,
+        soot: &draws.soot,
+        weight: &draws.weight,
+        estimate: filter.soot_load_g_per_l,
+        effective: full.effective(),
+    });
+    let ash = ash::outlook(case, &view.priors, &draws, filter.ash_load_g_per_l.told);
     let mut out = Assessment {
         filter,
         additive: additive.balance.clone(),
         fault_sets: full.fault_sets(),
-        faults: full.marginals(),
+        faults,
         additive_faults: full.additive_marginals(&additive),
         fault_set_told,
         cannot_tell: Vec::new(),
@@ -73,11 +103,16 @@ pub fn assess(evidence: &Evidence) -> Assessment {
         cautions: Vec::new(),
         missing: Vec::new(),
         windows: view.summaries.iter().flat_map(|s| s.windows.clone()).collect(),
+        burns: view.burns.clone(),
+        fuel_in_oil,
+        ash,
+        regeneration,
+        readings: Vec::new(),
         plot: view.plot(&draws),
         problems: view.problems.clone(),
     };
-    explain::fill(&mut out, &view, &full, &additive, &draws, knowledge);
-    out
+    explain::fill(&mut out, &view, &full, &additive, &draws, &before, knowledge);
+    (out, draws)
 }
 
 /// Equally weighted draws of everything the figures of [`assess`] are made of, all fault sets together:
@@ -100,6 +135,11 @@ pub(crate) struct View<'a> {
     pub(crate) rows: Vec<Row>,
     before_rows: Vec<Row>,
     same_instrument: bool,
+    pub(crate) burns: Vec<SeenBurn>,
+    /// Last coolant temperature of the recordings, degC.
+    pub(crate) coolant_degc: Option<f64>,
+    /// Last fuel level of the recordings, percent.
+    fuel_percent: Option<f64>,
     /// Some reading under flow says more than the zero and the last count.
     resolved: bool,
     summaries: Vec<Summary>,
@@ -129,6 +169,9 @@ impl<'a> View<'a> {
             rows: Vec::new(),
             before_rows: Vec::new(),
             same_instrument: true,
+            burns: Vec::new(),
+            coolant_degc: None,
+            fuel_percent: None,
             resolved: false,
             summaries: Vec::new(),
             problems: Vec::new(),
@@ -183,8 +226,11 @@ impl<'a> View<'a> {
         rows.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0[1].total_cmp(&b.0[1])).then(a.2.total_cmp(&b.2)));
         let mut points = readings.points.clone();
         points.extend(summaries.iter().flat_map(|s| s.points.iter().copied()));
-        let hot: Vec<f64> =
-            points.iter().filter(|p| p.flow_g_per_s > 0.0).map(|p| p.temperature_degc + 273.15).collect();
+        let hot: Vec<f64> = points
+            .iter()
+            .filter(|p| p.flow_g_per_s > 0.0 && (!p.before || role == Role::Before))
+            .map(|p| p.temperature_degc + 273.15)
+            .collect();
         let mean_k = (!hot.is_empty()).then(|| hot.iter().sum::<f64>() / hot.len() as f64);
         let longest = summaries.iter().max_by(|a, b| a.usable_s.total_cmp(&b.usable_s));
         let judged = summaries.iter().any(|s| s.usable_s > 30.0 && s.flow_range > 1.5);
@@ -229,6 +275,13 @@ impl<'a> View<'a> {
                 points.extend(s.points);
             }
         }
+        // A burn inside a recording parts it into before and after, with one sensor and one hose.
+        if before_rows.is_empty() {
+            before_rows.extend(summaries.iter().flat_map(|s| s.before_rows.iter().copied()));
+        }
+        let soot_doped = scenario::doped(case);
+        let burns = conditions.iter().flat_map(|(i, c)| burns::read(c, *i, soot_doped)).collect();
+        let newest = |of: fn(&Conditions) -> Option<f64>| conditions.iter().rev().find_map(|(_, c)| of(c));
         Self {
             standard,
             priors,
@@ -237,6 +290,9 @@ impl<'a> View<'a> {
             points,
             before_rows,
             same_instrument: same_instrument(case),
+            burns,
+            coolant_degc: newest(|c| c.coolant_degc.iter().rev().find(|t| t.is_finite()).copied()),
+            fuel_percent: newest(|c| c.fuel_level_percent),
             resolved: readings.rows.iter().chain(&readings.gauge).any(|r| r.0[1] > 0.0)
                 || summaries.iter().any(|s| s.resolved),
             summaries,

@@ -3,7 +3,12 @@
 //! Nothing here is a sentence. Each [`Text`] names a message of the program's catalogue and its arguments,
 //! so that screen, paper and file can say it in the reader's language.
 
+use crate::ash::AshOutlook;
 use crate::balance::Balance;
+use crate::burns::SeenBurn;
+use crate::dilution::FuelInOil;
+use crate::information::NextReading;
+use crate::safety::Regeneration;
 use facts::FaultId;
 use std::collections::BTreeMap;
 
@@ -234,6 +239,16 @@ pub struct Assessment {
     pub missing: Vec<MissingFact>,
     /// Stretches of the recordings.
     pub windows: Vec<Window>,
+    /// Regenerations that the recordings show.
+    pub burns: Vec<SeenBurn>,
+    /// Fuel in the oil by the counts of regenerations; none without counts.
+    pub fuel_in_oil: Option<FuelInOil>,
+    /// Ash to come.
+    pub ash: AshOutlook,
+    /// May a regeneration be started.
+    pub regeneration: Regeneration,
+    /// Recordings and readings that would narrow the open questions, the most telling per minute first.
+    pub readings: Vec<NextReading>,
     /// For the report.
     pub plot: PressurePlot,
     /// What could not be used, and why.

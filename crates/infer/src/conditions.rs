@@ -110,6 +110,10 @@ pub struct Conditions {
     pub controller_soot_percent: Option<f64>,
     /// How near the controller thinks a regeneration is, percent of its trigger (last).
     pub trigger_percent: Option<f64>,
+    /// The same over time, percent.
+    pub trigger_series: Vec<f64>,
+    /// Fuel level (last), percent.
+    pub fuel_level_percent: Option<f64>,
     /// Odometer at the end, km.
     pub odometer_km: Option<f64>,
     /// The controller's mean distance between regenerations, km.
@@ -326,6 +330,12 @@ impl Conditions {
             ambient_k: median(&grid(Quantity::AmbientTemperature)).map(|t| t + 273.15),
             controller_soot_percent: last(Quantity::ControllerSootLoad),
             trigger_percent: last(Quantity::RegenerationTrigger),
+            trigger_series: on_grid_within(
+                recording.signal(Quantity::RegenerationTrigger),
+                cells,
+                STATE_HOLD_S,
+            ),
+            fuel_level_percent: last(Quantity::FuelLevel),
             odometer_km: last(Quantity::Odometer),
             mean_regeneration_km: last(Quantity::MeanDistanceBetweenRegenerations),
             speed_rpm,

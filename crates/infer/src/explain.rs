@@ -3,9 +3,15 @@
 
 use crate::assess::{Additive, Joint, View};
 use crate::assessment::{Arg, Assessment, MissingFact, OpenQuestion, Text};
+use crate::burns::BurnEnd;
+use crate::dilution::ACT_PERCENT;
 use crate::hypothesis::EngineMode;
+use crate::information::{
+    Asked, Figure, coordinate_shrinks, distance_shrinks, named, next_readings, typed_reading_shrinks,
+};
 use crate::posterior::Draws;
 use crate::prior::coordinate as at;
+use crate::safety::{SAFE_BELOW, substrate};
 use facts::case::{Point, Quantity};
 use facts::{FaultId, Knowledge};
 
@@ -18,9 +24,23 @@ pub(crate) fn fill(
     joint: &Joint,
     additive: &Additive,
     draws: &Draws,
+    before: &Draws,
     knowledge: &Knowledge,
 ) {
-    out.missing = missing(view, draws, out.filter.soot_load_g_per_l.told);
+    let open = open_figures(out);
+    let asked = Asked {
+        case: view.case,
+        priors: &view.priors,
+        standard: &view.standard,
+        draws,
+        regeneration: &out.regeneration,
+        additive: out.additive.as_ref(),
+        open: &open,
+        connected: !view.rows.is_empty() || !view.case.fault_memory.is_empty(),
+        coolant_degc: view.coolant_degc,
+    };
+    out.missing = missing(view, &asked, before);
+    out.readings = next_readings(&asked);
     out.why = why(out, view, joint, additive, knowledge);
     let test = next_test(out, joint, knowledge);
     out.plain = plain(out, substrate(view.case), test.as_ref());
@@ -31,16 +51,27 @@ pub(crate) fn fill(
     }
 }
 
-/// The substrate for safety limits; an unknown one gets the lowest.
-fn substrate(case: &facts::Case) -> wallflow::media::Material {
-    use facts::case::Material as Given;
-    use wallflow::media::Material as M;
-    match case.filter.material {
-        Some(Given::Cordierite) => M::Cordierite,
-        Some(Given::SiliconCarbide) => M::SiliconCarbide,
-        Some(Given::AluminiumTitanate) => M::AluminiumTitanate,
-        None => M::Unknown,
+/// What the facts leave open among the figures that a reading could narrow.
+fn open_figures(out: &Assessment) -> Vec<Figure> {
+    let f = &out.filter;
+    let mut open = Vec::new();
+    // A told soot load that leaves the regeneration open is still a question.
+    if !f.soot_load_g_per_l.told || out.regeneration.above >= SAFE_BELOW {
+        open.push(Figure::Soot);
     }
+    if !f.ash_load_g_per_l.told {
+        open.push(Figure::Ash);
+    }
+    if !f.zero_kpa.told {
+        open.push(Figure::Zero);
+    }
+    if !out.fault_set_told || out.fault_sets.first().is_none_or(|s| s.probability < FINDING) {
+        open.push(Figure::Sensor);
+    }
+    if out.additive.as_ref().is_some_and(|b| !b.left_l.told) {
+        open.push(Figure::Additive);
+    }
+    open
 }
 
 fn fault_list(faults: &[FaultId]) -> Text {
@@ -263,64 +294,36 @@ fn next_test(out: &Assessment, joint: &Joint, knowledge: &Knowledge) -> Option<(
         .map(|x| (x.1, x.2))
 }
 
-fn missing(view: &View, draws: &Draws, soot_told: bool) -> Vec<MissingFact> {
+fn missing(view: &View, asked: &Asked, before: &Draws) -> Vec<MissingFact> {
     let case = view.case;
-    let log_soot: Vec<f64> = draws.soot.iter().map(|s| s.max(1e-3).ln()).collect();
-    let explained = |of: &dyn Fn(usize) -> f64| {
-        let w = &draws.weight;
-        let sum: f64 = w.iter().sum::<f64>().max(1e-300);
-        let mean = |f: &dyn Fn(usize) -> f64| (0..w.len()).map(|i| w[i] * f(i)).sum::<f64>() / sum;
-        let (mx, my) = (mean(of), mean(&|i| log_soot[i]));
-        let vx = mean(&|i| (of(i) - mx).powi(2));
-        let vy = mean(&|i| (log_soot[i] - my).powi(2));
-        let c = mean(&|i| (of(i) - mx) * (log_soot[i] - my));
-        if vx * vy > 0.0 { (c * c / (vx * vy)).clamp(0.0, 0.999) } else { 0.0 }
-    };
-    let coordinate = |j: usize| explained(&|i| draws.x[i][j]);
+    let coordinate = |j: usize| coordinate_shrinks(asked.draws, j);
     let key_on =
         case.reading.iter().any(|r| r.point == Some(Point::KeyOn)) || view.rows.iter().any(|r| r.0[1] == 0.0);
+    let flowing = view.rows.iter().any(|r| r.0[1] > 0.0);
     let has = |q: Quantity| case.reading.iter().any(|r| r.quantity == q);
     let f = &case.filter;
-    let mut list: Vec<(&'static str, bool, f64)> = vec![
-        ("filter.material", f.material.is_none(), coordinate(at::WALL)),
-        ("filter.cell_density_cpsi", f.cell_density_cpsi.is_none(), coordinate(at::CELLS)),
-        (
-            "filter.volume_l",
-            f.volume_l.is_none() && f.diameter_mm.is_none() && f.oval_long_axis_mm.is_none(),
-            coordinate(at::VOLUME),
-        ),
-        ("filter.fitted_odometer_km", f.fitted_odometer_km.is_none(), coordinate(at::ASH)),
-        ("reading.differential_pressure.key_on", !key_on, explained(&|i| draws.zero[i])),
-        (
-            "reading.exhaust_temperature_before",
-            !has(Quantity::ExhaustTemperatureBefore),
-            coordinate(at::HEAT),
-        ),
-        (
-            "reading.intake_air_mass_flow",
-            !has(Quantity::IntakeAirMassFlow) && view.data.mean_k.is_some(),
-            coordinate(at::FLOW),
-        ),
-        ("sensor.plumbing", case.sensor.plumbing.is_none(), coordinate(at::CONES)),
+    let no_size = f.volume_l.is_none() && f.diameter_mm.is_none() && f.oval_long_axis_mm.is_none();
+    let no_flow = !has(Quantity::IntakeAirMassFlow) && view.data.mean_k.is_some();
+    let list: [(&'static str, bool, &dyn Fn() -> f64); 10] = [
+        ("filter.material", f.material.is_none(), &|| coordinate(at::WALL)),
+        ("filter.cell_density_cpsi", f.cell_density_cpsi.is_none(), &|| coordinate(at::CELLS)),
+        ("filter.volume_l", no_size, &|| coordinate(at::VOLUME)),
+        ("filter.fitted_odometer_km", f.fitted_odometer_km.is_none(), &|| coordinate(at::ASH)),
+        ("reading.differential_pressure.key_on", !key_on, &|| typed_reading_shrinks(asked, Point::KeyOn)),
+        ("reading.differential_pressure.held", !flowing, &|| typed_reading_shrinks(asked, Point::Held)),
+        ("reading.exhaust_temperature_before", flowing && !has(Quantity::ExhaustTemperatureBefore), &|| {
+            coordinate(at::HEAT)
+        }),
+        ("reading.intake_air_mass_flow", no_flow, &|| coordinate(at::FLOW)),
+        ("reading.distance_since_regeneration", view.priors.since_km.is_none(), &|| {
+            distance_shrinks(asked.draws, before)
+        }),
+        ("sensor.plumbing", flowing && case.sensor.plumbing.is_none(), &|| coordinate(at::CONES)),
     ];
-    if view.priors.since_km.is_none() {
-        // Of the spread of a load by distance, 0.8² of 0.8² + 0.55² is the unknown distance (the spreads of
-        // the soot prior); that readings already took six tenths of it is an expert guess.
-        let share: f64 = 0.64 / (0.64 + 0.3);
-        list.push(("reading.distance_since_regeneration", true, share * if soot_told { 0.4 } else { 1.0 }));
-    }
-    if view.rows.iter().all(|r| r.0[1] == 0.0) {
-        // Without any reading under flow, one of them takes about half of the spread: expert guess.
-        list.push(("reading.differential_pressure.held", true, 0.5));
-    }
     let mut out: Vec<MissingFact> = list
         .into_iter()
         .filter(|l| l.1)
-        .map(|(key, _, r2)| MissingFact {
-            key,
-            shrinks: 1.0 - (1.0 - r2).sqrt(),
-            figure: "soot_load_g_per_l",
-        })
+        .map(|(key, _, shrinks)| MissingFact { key, shrinks: shrinks(), figure: "soot_load_g_per_l" })
         .filter(|m| m.shrinks > 0.005)
         .collect();
     out.sort_by(|a, b| b.shrinks.total_cmp(&a.shrinks).then(a.key.cmp(b.key)));
@@ -343,6 +346,12 @@ fn cautions(out: &Assessment, view: &View) -> Vec<Text> {
     if probability(out, FaultId::AshFull) > 0.2 {
         say.push(Text::new("caution-ash-dust"));
     }
+    if out.burns.iter().any(|b| b.end == BurnEnd::Runaway) {
+        say.push(Text::new("caution-runaway"));
+    }
+    if out.fuel_in_oil.is_some_and(|x| x.percent[2] > ACT_PERCENT) {
+        say.push(Text::new("caution-fuel-in-oil"));
+    }
     say.push(Text::new("caution-oil-level"));
     say.push(Text::new("caution-maker-first"));
     say
@@ -356,23 +365,11 @@ fn open_questions(
 ) -> Vec<OpenQuestion> {
     let mut list = Vec::new();
     let flowing = view.rows.iter().any(|r| r.0[1] > 0.0);
-    let key_on = view.rows.iter().any(|r| r.0[1] == 0.0);
     let f = &out.filter;
-    let mut would: Vec<Text> = Vec::new();
-    if !key_on {
-        would.push(Text::new("would-key-on"));
-    }
-    if flowing {
-        would.push(Text::new("would-recording-drive"));
-        would.push(Text::new("would-after-regeneration"));
-    } else {
-        would.push(Text::new("would-held-reading"));
-        would.push(Text::new("would-recording-drive"));
-    }
+    let mut would = narrowing(out, Figure::Soot);
     if view.priors.since_km.is_none() {
         would.push(Text::new("would-distance-since"));
     }
-    would.push(Text::new("would-weigh-filter"));
     if !f.soot_load_g_per_l.told {
         let reason = if !flowing {
             Text::new("reason-no-pressure")
@@ -383,20 +380,20 @@ fn open_questions(
         } else {
             Text::new("reason-sensor-doubt")
         };
-        list.push(OpenQuestion { question: Text::new("question-soot"), reason, would_decide: would.clone() });
+        list.push(OpenQuestion { question: Text::new("question-soot"), reason, would_decide: would });
     }
     if !f.ash_mass_g.told {
         list.push(OpenQuestion {
             question: Text::new("question-ash"),
             reason: Text::new("reason-ash-and-soot-alike"),
-            would_decide: vec![Text::new("would-after-regeneration"), Text::new("would-weigh-filter")],
+            would_decide: narrowing(out, Figure::Ash),
         });
     }
     if !f.zero_kpa.told {
         list.push(OpenQuestion {
             question: Text::new("question-zero"),
             reason: Text::new("reason-no-engine-off"),
-            would_decide: vec![Text::new("would-key-on")],
+            would_decide: narrowing(out, Figure::Zero),
         });
     }
     let top = out.fault_sets.first().map_or(0.0, |s| s.probability);
@@ -423,6 +420,25 @@ fn open_questions(
         list.extend(b.cannot_tell.iter().cloned());
     }
     list
+}
+
+/// The readings that narrow one figure, the most telling per minute first.
+fn narrowing(out: &Assessment, figure: Figure) -> Vec<Text> {
+    let mut list: Vec<(f64, Text)> = out
+        .readings
+        .iter()
+        .filter_map(|r| {
+            let share = r.narrows.iter().find(|n| n.0 == figure)?.1;
+            let text = Text::new("would-narrow")
+                .with("what", nested(r.what.clone()))
+                .with("figure", named(figure))
+                .number("percent", 100.0 * share, 0)
+                .number("minutes", r.minutes, 0);
+            Some((share / r.minutes.max(1.0), text))
+        })
+        .collect();
+    list.sort_by(|a, b| b.0.total_cmp(&a.0));
+    list.into_iter().take(4).map(|x| x.1).collect()
 }
 
 fn spread_of_flow(view: &View) -> f64 {

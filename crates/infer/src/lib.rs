@@ -3,23 +3,29 @@
 //! Pure: case, decoded recordings and knowledge come in, an [`Assessment`](assessment::Assessment) comes
 //! out; no clock, no file, no random state. The same facts in any order give the same answer.
 
+pub mod ash;
 pub mod assess;
 pub mod assessment;
 pub mod balance;
+pub mod burns;
 mod circumstances;
 pub mod conditions;
+pub mod dilution;
 mod explain;
 pub mod hypothesis;
+pub mod information;
 pub mod network;
 pub mod observe;
 pub mod posterior;
 pub mod prior;
 pub mod proof;
 pub mod quasi;
+pub mod safety;
+pub mod scenario;
 pub mod shown;
 pub mod signs;
 pub mod summary;
 mod tables;
 pub mod typed;
 
-pub use assess::{Evidence, assess};
+pub use assess::{Evidence, assess, assess_with_draws};

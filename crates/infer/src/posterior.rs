@@ -18,6 +18,7 @@ use crate::tables::{Columns, Effects, Tables, Weights, effects, sensor_index};
 use nalgebra::SMatrix;
 use std::collections::BTreeMap;
 use wallflow::deposits::Deposits;
+use wallflow::geometry::Geometry;
 use wallflow::media::{Ash, Cake, Media, Slip, Wall};
 use wallflow::pressure::{inertial_coefficient, viscous_resistance};
 
@@ -64,6 +65,8 @@ pub struct Draws {
     pub beta_new: Vec<[f64; K]>,
     /// Whether the reading carries anything of the filter under the draw's sensor mode.
     pub informed: Vec<bool>,
+    /// Sensor mode of the draw, as its place in [`SensorMode::ALL`].
+    pub sensor: Vec<usize>,
     /// Coordinates, for sensitivities.
     pub x: Vec<[f64; at::COUNT]>,
 }
@@ -100,17 +103,49 @@ fn log_sum_exp(terms: impl Iterator<Item = f64> + Clone) -> f64 {
 /// Coordinates that some hypothesis changes; the rest are in [`Sample::common`].
 const CHANGED: [usize; 4] = [at::SOOT, at::ASH, at::FLOW, at::HEAT];
 
+/// Filter and media of a sample.
+fn body(x: &[f64; at::COUNT], p: &Priors) -> Option<(Geometry, Media)> {
+    let geometry = p.geometry_of(x)?;
+    let wall = Wall::new(x[at::WALL].exp())
+        .ok()?
+        .with_loading(p.loaded_ratio(x[at::LOADED]), x[at::FILLING].exp())
+        .ok()?;
+    let cake = Cake::new(x[at::CAKE].exp(), 95.0).ok()?.with_slip(Slip::new(x[at::SLIP].exp(), 543.0).ok()?);
+    Some((geometry, Media::new(wall, cake, Ash::new(x[at::ASH_LAYER].exp(), 400.0, 500.0).ok()?)))
+}
+
+/// Share of the ash that lies in the rear plug.
+#[must_use]
+pub fn plug_share(x: &[f64; at::COUNT]) -> f64 {
+    1.0 / (1.0 + (-x[at::PLUG]).exp())
+}
+
+/// Viscous resistance with the soot of a sample replaced by `soot` (g/L) over the one with its own.
+#[must_use]
+pub fn resistance_ratio(x: &[f64; at::COUNT], p: &Priors, soot: f64) -> Option<f64> {
+    let (geometry, media) = body(x, p)?;
+    let of = |soot: f64| {
+        let deposits = Deposits::new(soot, x[at::ASH].exp(), plug_share(x)).ok()?;
+        Some(viscous_resistance(&geometry, &deposits, &media, STANDARD_K, p.ambient_pa).ok()?.total)
+    };
+    Some(of(soot)? / of(x[at::SOOT].exp())?)
+}
+
+/// Length of the ash plug over the length of the channel of a sample, 0 to 1.
+#[must_use]
+pub fn plug_length_share(x: &[f64; at::COUNT], p: &Priors) -> Option<f64> {
+    let (geometry, media) = body(x, p)?;
+    let deposits = Deposits::new(0.0, x[at::ASH].exp(), plug_share(x)).ok()?;
+    let layers = deposits.layers(&geometry, &media).ok()?;
+    Some(layers.plug_length() / geometry.length())
+}
+
 fn evaluate(x: [f64; at::COUNT], p: &Priors, d: &PressureData, std: &Standard) -> Option<Sample> {
-    let geometry = p.geometry_of(&x)?;
     // Loads per volume: a litre more of filter holds the same mass at a lower load, which the load prior
     // already expresses.
     let (soot, ash) = (x[at::SOOT].exp(), x[at::ASH].exp());
-    let plug = 1.0 / (1.0 + (-x[at::PLUG]).exp());
-    let wall = Wall::new(x[at::WALL].exp()).ok()?;
-    let wall = wall.with_loading(p.loaded_ratio(x[at::LOADED]), x[at::FILLING].exp()).ok()?;
-    let cake = Cake::new(x[at::CAKE].exp(), 95.0).ok()?.with_slip(Slip::new(x[at::SLIP].exp(), 543.0).ok()?);
-    let media = Media::new(wall, cake, Ash::new(x[at::ASH_LAYER].exp(), 400.0, 500.0).ok()?);
-    let deposits = Deposits::new(soot, ash, plug).ok()?;
+    let (geometry, media) = body(&x, p)?;
+    let deposits = Deposits::new(soot, ash, plug_share(&x)).ok()?;
     let at_standard = viscous_resistance(&geometry, &deposits, &media, STANDARD_K, p.ambient_pa).ok()?.total;
     let other_k = match d.mean_k {
         Some(t) if (t - STANDARD_K).abs() > 40.0 => t.clamp(300.0, 900.0),
@@ -628,5 +663,6 @@ fn draw(
     out.beta.push(beta.into());
     out.beta_new.push([0.0, s.new, 0.0, inertial, 0.0]);
     out.informed.push(c.viscous_gain.is_some());
+    out.sensor.push(sensor_index(mode));
     out.x.push(s.x);
 }

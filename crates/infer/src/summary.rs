@@ -103,6 +103,8 @@ impl Block {
 pub struct Summary {
     /// Averaged points as rows.
     pub rows: Vec<Row>,
+    /// Averaged points from before a burn inside the recording: another state of the filter.
+    pub before_rows: Vec<Row>,
     /// For the report.
     pub points: Vec<PressurePoint>,
     /// Stretches and their use.
@@ -334,14 +336,15 @@ pub fn summarise(
         c.dp_below_zero != BelowZero::Shown && v.iter().filter(|x| **x == 0.0).count() * 2 > v.len()
     };
     let mut rows = Vec::new();
+    let mut before_rows = Vec::new();
     let mut points = Vec::new();
     let mut silent = Vec::new();
-    bins(c, &used, &lagged.0, &mut |members: &[usize]| {
+    let average = |members: &[usize], before: bool| -> Option<(Row, PressurePoint, bool)> {
         let m = members.len() as f64;
         let mean = |f: &dyn Fn(usize) -> f64| members.iter().map(|&i| f(i)).sum::<f64>() / m;
         let x = [1.0, mean(&|i| lagged.0[i]), mean(&|i| ct[i]), mean(&|i| lagged.1[i]), mean(&|i| cs[i])];
         if x.iter().any(|v| !v.is_finite()) {
-            return;
+            return None;
         }
         // Inside a bin the pressure still follows the flow: take that slope out before judging the noise.
         let slope_of = |i: usize| {
@@ -360,9 +363,9 @@ pub fn summarise(
             .map(|(_, v)| v)
             .collect();
         if kept.is_empty() {
-            return;
+            return None;
         }
-        silent.push(cut(&kept));
+        let silent = cut(&kept);
         let y = kept.iter().sum::<f64>() / kept.len() as f64;
         // Neighbouring cells repeat each other: about one independent value in four seconds.
         let independent = (m * STEP_S / 4.0).max(1.0);
@@ -370,8 +373,7 @@ pub fn summarise(
         let rounding = if spread < c.dp_resolution_kpa { rounding } else { rounding / independent.sqrt() };
         let model = 0.015 * (y.abs() + 0.1);
         let sd = (spread * spread / independent + rounding * rounding + model * model).sqrt().max(0.003);
-        rows.push((x, y, sd));
-        points.push(PressurePoint {
+        let point = PressurePoint {
             flow_g_per_s: 1000.0 * mean(&|i| c.flow_kg_per_s[i]),
             temperature_degc: mean(&|i| if c.filter_k[i].is_finite() { c.filter_k[i] } else { 500.0 })
                 - 273.15,
@@ -379,7 +381,15 @@ pub fn summarise(
             sigma_kpa: sd,
             recording: Some(number),
             before,
-        });
+        };
+        Some(((x, y, sd), point, silent))
+    };
+    bins(c, &used, &lagged.0, &mut |members: &[usize]| {
+        if let Some((row, point, cut)) = average(members, before) {
+            rows.push(row);
+            points.push(point);
+            silent.push(cut);
+        }
     });
 
     // Key on, engine off: the zero itself.
@@ -418,8 +428,22 @@ pub fn summarise(
         let shown = p.shown_kpa.abs();
         p.flow_g_per_s > 0.0 && shown > 2.4 * c.dp_resolution_kpa && (zero_known || shown > ANY_ZERO_KPA)
     });
+    // Before a burn the filter was another one. The flow's delay was fitted after it; the hose is the same.
+    let earlier: Vec<usize> =
+        (0..n).filter(|&i| uses[i] == Use::BeforeBurn && basis[i][1].is_finite()).collect();
+    if earlier.len() as f64 * STEP_S > 60.0 {
+        bins(c, &earlier, &lagged.0, &mut |members: &[usize]| {
+            if let Some((row, point, _)) = average(members, true) {
+                before_rows.push(row);
+                points.push(point);
+            }
+        });
+        let wider = birge_ratio(&before_rows);
+        before_rows.iter_mut().for_each(|r| r.2 *= wider);
+    }
     Summary {
         rows,
+        before_rows,
         points,
         windows: windows(&uses, number),
         time_constant_s: (moved && best.0 > 0.3).then_some(tau + lag as f64 * STEP_S),

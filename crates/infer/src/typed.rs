@@ -149,3 +149,10 @@ impl Guess {
         Some(Self { flow_kg_per_s, flow_sd, kelvin, kelvin_sd, guessed })
     }
 }
+
+/// Exhaust flow (kg/s) and gas temperature (K) that this car will have at a point, as far as engine size and
+/// speed tell; none but the key-on point is without flow. For planning a reading, not for judging one.
+#[must_use]
+pub fn typical_point(case: &Case, point: Point, rpm: f64) -> (f64, f64) {
+    Guess::new(case, point, rpm, &|_| None).map_or((0.0, 293.15), |g| (g.flow_kg_per_s, g.kelvin))
+}

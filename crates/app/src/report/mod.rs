@@ -2,10 +2,13 @@
 
 mod figures;
 mod marks;
+pub mod regeneration;
 
 use crate::args;
 use crate::inputs::Inputs;
+use crate::outlook;
 use crate::output;
+use crate::text;
 use crate::text::{
     figures as estimates, keeps_from, likely, missing, of_100, place_and_what, told_cells, window_digits,
 };
@@ -20,6 +23,12 @@ const STYLE: &str = include_str!("style.css");
 /// The whole page.
 pub fn page(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
     let title = inputs.case.title.clone().unwrap_or_else(|| say("page-untitled"));
+    let heading = say_with("page-title", &args! { "title" => title.clone() });
+    shell(&heading, &margin(a, inputs, &title), &sheet(a, inputs, made_at))
+}
+
+/// A page around its margin and its sheet.
+fn shell(title: &str, margin: &Markup, sheet: &Markup) -> String {
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -28,14 +37,14 @@ pub fn page(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
                 meta name="viewport" content="width=device-width,initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 meta name="generator" content=(format!("sootwright {}", env!("CARGO_PKG_VERSION")));
-                title { (say_with("page-title", &args! { "title" => title.clone() })) }
+                title { (title) }
                 style { (PreEscaped(STYLE)) }
             }
             body {
                 a.skip href="#sheet" { (say("page-skip")) }
                 div.desk {
-                    (margin(a, inputs, &title))
-                    main.sheet #sheet { (sheet(a, inputs, made_at)) }
+                    (margin)
+                    main.sheet #sheet { (sheet) }
                 }
             }
         }
@@ -52,6 +61,10 @@ fn margin(a: &Assessment, inputs: &Inputs, title: &str) -> Markup {
         ("recordings", "decode-signals", false),
         ("additive", "head-additive", a.additive.is_some()),
         ("proof", "head-proof", a.proof.is_some()),
+        ("burns", "head-burns", !a.burns.is_empty()),
+        ("ash", "head-ash", !text::ash(a).is_empty()),
+        ("oil", "head-oil", a.fuel_in_oil.is_some()),
+        ("readings", "head-readings", !a.readings.is_empty()),
         ("why", "head-why", !a.why.is_empty()),
         ("missing", "head-missing", !a.missing.is_empty()),
         ("open", "head-open", !a.cannot_tell.is_empty()),
@@ -90,6 +103,19 @@ fn sheet(a: &Assessment, inputs: &Inputs, made_at: &str) -> Markup {
             }
         }
         (proof(a, knowledge))
+        (lines("burns", "head-burns", &outlook::burns(a, inputs).iter().map(text::burn).collect::<Vec<_>>()))
+        (lines("ash", "head-ash", &text::ash(a)))
+        (lines("oil", "head-oil", &text::fuel_in_oil(a).into_iter().collect::<Vec<_>>()))
+        @if !a.readings.is_empty() {
+            section.sec #readings {
+                h2 { (say("head-readings")) }
+                ul.list {
+                    @for r in a.readings.iter().take(5) {
+                        li { (Mark::Wanted.drawn()) span { (text::next_reading(r, knowledge)) } }
+                    }
+                }
+            }
+        }
         div.cols {
             @if !a.why.is_empty() {
                 section.c6.sec #why { (why(&a.why, knowledge)) }
@@ -116,6 +142,18 @@ fn sheet(a: &Assessment, inputs: &Inputs, made_at: &str) -> Markup {
         }
         (problems(a, inputs))
         (title_block(inputs, made_at))
+    }
+}
+
+/// A section of sentences; nothing where there are none.
+fn lines(id: &str, head: &str, list: &[String]) -> Markup {
+    html! {
+        @if !list.is_empty() {
+            section.sec id=(id) {
+                h2 { (say(head)) }
+                ul.list { @for l in list { li { span { "–" } span { (l) } } } }
+            }
+        }
     }
 }
 
