@@ -9,11 +9,13 @@
 //! - [`calibration`]: whether the answer's intervals hold what they promise.
 //! - [`measured`]: predictions of the measured tables.
 //! - [`plot`]: pictures of the reports.
+//! - [`next_step`]: how good the next step is, on drawn cars and against the exact optimum.
 //! - [`open_recordings`]: where the open recordings lie.
 
 pub mod calibration;
 pub mod case_folder;
 pub mod measured;
+pub mod next_step;
 pub mod open_recordings;
 pub mod plot;
 pub mod scoring;

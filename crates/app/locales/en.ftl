@@ -424,6 +424,8 @@ cli-lot = Only this lot, and the cars that got it
 cli-car = Only this car, and the lots it got
 cli-export = Print everything as one open file (TOML) that can be brought in again
 cli-import = Lay this file over what is there; with --knowledge it is also copied there
+cli-next = The next step: ask, test, repair, prove or refer, by expected cost to a fixed car, and why
+cli-ready = A set-up that is in place already (lift, engine_hot, scan_session ...); may be given several times
 cli-facts = Facts (TOML); --example prints one to start from
 cli-example = Print an example of the facts and stop
 
@@ -450,6 +452,43 @@ error-needs-facts = Give a file of facts, or --example to print one.
 error-tells-nothing = Neither the soot nor the fault is told by these facts. The list of what it cannot tell says what would decide it.
 error-json = The answer could not be written as JSON: { $why }
 error-internal-demo = The demo could not be written: { $why }
+
+## The next step
+
+head-next = Next step
+head-next-answers = What each answer would do
+head-next-remain = What remains possible
+head-next-moved = What moved the likeliest fault
+head-next-change = What would change the mind
+head-next-others = Other first steps
+head-next-rules = Safety rules that hold now
+out-next-no-fault = no fault
+out-next-and = { " " }and{ " " }
+out-next-which-of = Which of these holds, if any: { $states }?
+out-next-repair = Repair, because { $fault }: { $action }.
+out-next-final-test = Prove that it is mended: the same readings as before, a road test, codes read again.
+out-next-refer = Refer the car to a specialist: what is left to find out here costs more than it saves.
+out-next-how = How: { $how }. Who: { $who }.
+out-next-proof = Proof that it worked: { $proof }.
+out-next-set-up = First: { $label } ({ $minutes } min).
+out-next-first = This comes before: { $action } The rule: { $rule }.
+out-next-with-remedy = { $rule }.
+out-next-remedy = { $rule }; first { $remedy }
+out-next-cost = The step takes { $minutes } min and costs about { $step } EUR with what must be set up. To a fixed car about { $expected } EUR are to be expected on average; without any further test { $bare } EUR; were the fault known now { $bound } EUR, and no plan can do better than that.
+out-next-yes = Yes
+out-next-no = No
+out-next-none-of-these = None of these
+out-next-answer = { $answer } ({ $p } of 100): then { $set } leads ({ $then-p } of 100). Next: { $then } About { $eur } EUR from there.
+out-next-set = { $set }: { $p } of 100
+out-next-moved-yes = Seen: { $observation }. Without it { $without } of 100, with it { $with }.
+out-next-moved-no = Not seen: { $observation }. Without this { $without } of 100, with it { $with }.
+out-next-if = If so: { $label }
+out-next-if-not = If not: { $label }
+out-next-changer = { $answer } ({ $p } of 100). Then { $set } leads.
+out-next-other = { $action } { $minutes } min; about { $eur } EUR to a fixed car, { $more } EUR more.
+out-next-guesses = Most numbers behind this are guesses by whoever wrote the knowledge, not counts (sootwright knowledge check says which). The maker's procedure comes first.
+error-no-set-up = No set-up is called { $id }; there are { $known }.
+error-no-fault-set = No fault set has a probability; the case cannot be planned for.
 
 ## The knowledge
 

@@ -30,6 +30,8 @@ pub enum Command {
     Knowledge(KnowledgeOrder),
     #[command(about = say("cli-simulate"))]
     Simulate(Simulate),
+    #[command(about = say("cli-next"))]
+    Next(Next),
 }
 
 #[derive(Args)]
@@ -82,6 +84,7 @@ pub enum Format {
     Case,
     Assessment,
     Regeneration,
+    Next,
 }
 
 #[derive(Args)]
@@ -326,4 +329,16 @@ pub enum Form {
     Obd,
     J1939,
     Csv,
+}
+
+#[derive(Args)]
+pub struct Next {
+    #[arg(value_name = "CASE", help = say("cli-case"))]
+    pub case: PathBuf,
+    #[arg(long, value_name = "SET-UP", help = say("cli-ready"))]
+    pub ready: Vec<String>,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
 }

@@ -12,6 +12,7 @@ mod inputs;
 mod knowledge;
 mod list;
 mod outlook;
+mod next;
 mod output;
 mod regeneration;
 mod report;
@@ -46,6 +47,7 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Additive(order) => fluids::run(&order),
         cli::Command::Knowledge(order) => knowledge::run(&order),
         cli::Command::Simulate(order) => simulate::run(&order),
+        cli::Command::Next(order) => next::run(&order),
     }
 }
 
@@ -54,6 +56,7 @@ fn schema(order: &cli::Schema) -> Result<Outcome, Failure> {
         cli::Format::Case => facts::schema::case_schema(),
         cli::Format::Assessment => output::schema(),
         cli::Format::Regeneration => regeneration::schema(),
+        cli::Format::Next => next::schema(),
     };
     print_json(&schema)?;
     Ok(Outcome::Answered)

@@ -15,6 +15,7 @@ mod explain;
 pub mod hypothesis;
 pub mod information;
 pub mod network;
+pub mod next;
 pub mod observe;
 pub mod posterior;
 pub mod prior;
