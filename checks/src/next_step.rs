@@ -531,7 +531,8 @@ impl Small {
     /// The exact expected cost of a way: every history that it can meet, EUR.
     #[must_use]
     pub fn expected(&self, way: Way) -> f64 {
-        let (player, start) = Player::new(&self.desk, &self.sets(), Answers::NONE, Depth::USUAL);
+        let (player, start) =
+            Player::new(&self.desk, &self.sets(), Answers::NONE, Depth::fitting(&self.desk));
         let mut rng = ChaCha8Rng::seed_from_u64(1);
         self.follow(way, &player, &start, false, &mut rng, 0)
     }

@@ -426,6 +426,9 @@ cli-export = Print everything as one open file (TOML) that can be brought in aga
 cli-import = Lay this file over what is there; with --knowledge it is also copied there
 cli-next = The next step: ask, test, repair, prove or refer, by expected cost to a fixed car, and why
 cli-ready = A set-up that is in place already (lift, engine_hot, scan_session ...); may be given several times
+cli-plan = The plan of work: steps, minutes, parts, interlocks, proof, quote; ways side by side
+cli-plan-fault = A fault that is accepted as found (else the likeliest fault set); may be given several times
+cli-settings = The workshop's own rates, prices and tax (schema sootwright.workshop/1)
 cli-facts = Facts (TOML); --example prints one to start from
 cli-example = Print an example of the facts and stop
 
@@ -489,6 +492,35 @@ out-next-other = { $action } { $minutes } min; about { $eur } EUR to a fixed car
 out-next-guesses = Most numbers behind this are guesses by whoever wrote the knowledge, not counts (sootwright knowledge check says which). The maker's procedure comes first.
 error-no-set-up = No set-up is called { $id }; there are { $known }.
 error-no-fault-set = No fault set has a probability; the case cannot be planned for.
+
+## The plan of work
+
+head-plan = Plan of work
+head-quote = Quote
+head-ways = Ways side by side
+out-plan-likeliest = For the likeliest: { $what } ({ $p } of 100). Nobody has accepted this as found yet.
+out-plan-accepted = For what was accepted as found: { $what }.
+out-plan-times = { $hands } min of hands; { $free } min of waiting in which another car can be worked on. One person needs { $through } min from begin to end; with enough hands { $critical } min (the critical path).
+out-plan-step = { $number }. { $text } ({ $hands } min)
+out-plan-step-wait = { $number }. { $text } ({ $hands } min of hands, { $wait } min waiting)
+out-plan-interlocks = Not ticked unless: { $list }
+out-plan-ppe = Wear: { $list }
+out-plan-tools = Tools: { $list }
+out-plan-parts = Parts: { $list }
+out-plan-fluids = Fluids, with lot and expiry: { $list }
+out-plan-enter = Enter: { $list }
+out-plan-proof = Keep as proof: { $list }
+out-plan-law = Not among the ways: to take a filter out of use, to hide it from the controller or to fool a test. That is forbidden for owner and workshop alike in the European Union, the United Kingdom and the United States, and the car fails its inspection; lawful ways are those above, an approved replacement, or another car.
+out-plan-maker = The maker's procedure and local codes come first; minutes are common practice, chances are guesses.
+out-quote-labour = Work, hours
+out-quote-line = { $name }: { $quantity } · { $net } { $currency }
+out-quote-sum = { $net } { $currency } before tax, tax { $tax }, together { $gross } { $currency }. It holds { $days } days.
+out-quote-invented = These are the prices of an invented workshop; give your own with --settings.
+out-quote-unpriced = The price list lacks, and the sum is without: { $list }.
+out-quote-not-included = Not included: the diagnosis so far, parts and work for faults not named here, fuel, small parts.
+out-quote-extra-finds = Extra finds: work stops, you are called, and nothing is done without your word. Old parts are offered back.
+out-way = { $label }: { $gross } { $currency } with tax, { $minutes } min of hands, { $hours } h until the car can go; mends all that is wrong in { $cures } of 100, back within 1000 km in { $back } of 100.
+out-way-no-cure = { $label }: this alone will not cure the car.
 
 ## The knowledge
 

@@ -32,6 +32,8 @@ pub enum Command {
     Simulate(Simulate),
     #[command(about = say("cli-next"))]
     Next(Next),
+    #[command(about = say("cli-plan"))]
+    Plan(PlanOrder),
 }
 
 #[derive(Args)]
@@ -337,6 +339,20 @@ pub struct Next {
     pub case: PathBuf,
     #[arg(long, value_name = "SET-UP", help = say("cli-ready"))]
     pub ready: Vec<String>,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct PlanOrder {
+    #[arg(value_name = "CASE", help = say("cli-case"))]
+    pub case: PathBuf,
+    #[arg(long, value_name = "ID", help = say("cli-plan-fault"))]
+    pub fault: Vec<String>,
+    #[arg(long, value_name = "FILE.toml", help = say("cli-settings"))]
+    pub settings: Option<PathBuf>,
     #[arg(long, help = say("cli-json"))]
     pub json: bool,
     #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]

@@ -15,6 +15,7 @@ mod outlook;
 mod next;
 mod output;
 mod regeneration;
+mod plan;
 mod report;
 mod simulate;
 mod svg;
@@ -48,6 +49,7 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Knowledge(order) => knowledge::run(&order),
         cli::Command::Simulate(order) => simulate::run(&order),
         cli::Command::Next(order) => next::run(&order),
+        cli::Command::Plan(order) => plan::run(&order),
     }
 }
 

@@ -137,7 +137,6 @@ fn regress_rules_are_constraints() {
     let looks =
         [look("oil_level_above_max"), look("q_wrong_fluid_suspected"), look("fuel_level_low_or_gauge_wrong")];
     assert!(looks.contains(&a.step.action), "{:?}", a.step.action);
-    assert!(a.for_the_sake_of.is_some());
 }
 
 #[test]

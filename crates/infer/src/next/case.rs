@@ -75,6 +75,6 @@ pub fn question(desk: &Desk, evidence: &Evidence, assessment: &Assessment, ready
         closed: closed.iter().filter_map(|o| Some((desk.network.number(o)?, true))).collect::<Answers>(),
         paid: ready.iter().fold(0, |m, id| m | bit(id)),
         barred: if too_much { bit("service_regen") } else { 0 },
-        depth: Depth::USUAL,
+        depth: Depth::fitting(desk),
     }
 }

@@ -16,6 +16,12 @@ pub struct Depth {
 impl Depth {
     /// Two steps, the eight best first steps in full.
     pub const USUAL: Self = Self { steps: 2, widen: 8 };
+
+    /// Three steps where there is little to look at, else [`Depth::USUAL`].
+    #[must_use]
+    pub fn fitting(desk: &Desk) -> Self {
+        if desk.tests.len() + desk.repairs.len() <= 16 { Self { steps: 3, widen: 8 } } else { Self::USUAL }
+    }
 }
 
 /// A step with what it is expected to cost to a fixed car, itself included.
@@ -58,7 +64,7 @@ pub(crate) struct Knowing {
 
 /// Share of their separate information that tests give together: they overlap. A guess, checked in
 /// `docs/validation/next-step.md`.
-const TOGETHER: f64 = 0.3;
+const TOGETHER: f64 = 0.6;
 
 impl Knowing {
     /// With the tests open here.

@@ -1,0 +1,191 @@
+//! `sootwright plan`: the plan of work for accepted faults, ways side by side, the quote.
+
+use crate::assess::assess;
+use crate::cli::PlanOrder;
+use crate::failure::{Failure, Outcome};
+use crate::inputs::{Inputs, read_text};
+use crate::output::{Input, Program};
+use crate::text::{Page, of_100};
+use crate::words::{number, say, say_with, within};
+use crate::{args, now, print, print_json};
+use facts::{FaultId, Knowledge};
+use serde::Serialize;
+use shop::options::Choice;
+use shop::procedure::{Procedure, Procedures};
+use shop::{Plan, Quote, Settings, choices, plan, quote};
+
+/// Figures of an invented workshop, used where none of one's own are given.
+const EXAMPLE: &str = include_str!("../../../knowledge/workshop-example.toml");
+
+/// The plan for other programs.
+#[derive(Serialize)]
+struct Output<'a> {
+    schema: &'static str,
+    program: Program,
+    made_at: String,
+    inputs: Vec<Input>,
+    faults: Vec<&'static str>,
+    /// Whether the faults were named on the command line; else they are the likeliest set.
+    accepted: bool,
+    plan: &'a Plan,
+    quote: &'a Quote,
+    prices_invented: bool,
+    ways: &'a [Choice],
+}
+
+/// Runs the command.
+pub fn run(order: &PlanOrder) -> Result<Outcome, Failure> {
+    let inputs = Inputs::read(&order.case, order.knowledge.as_deref())?;
+    let knowledge = inputs.knowledge();
+    let mut list = inputs.list.clone();
+    let settings = match &order.settings {
+        None => Settings::read(EXAMPLE),
+        Some(path) => {
+            let (text, hash) = read_text(path)?;
+            let shown = path.display().to_string();
+            list.push(Input { path: shown.clone(), kind: "settings".into(), blake3: hash });
+            Settings::read(&text).map_err(|e| format!("{shown}: {e}"))
+        }
+    }
+    .map_err(Failure::Refused)?;
+    let procedures = Procedures::built_in().map_err(|e| Failure::Refused(e.to_string()))?;
+    let assessment = assess(&inputs);
+    let sets: Vec<(Vec<FaultId>, f64)> =
+        assessment.fault_sets.iter().map(|s| (s.faults.clone(), s.probability)).collect();
+    let mut faults = Vec::new();
+    for id in &order.fault {
+        match FaultId::from_id(id) {
+            Some(f) => faults.push(f),
+            None => return Err(Failure::Usage(say_with("error-no-fault", &args! { "id" => id.clone() }))),
+        }
+    }
+    let accepted = !faults.is_empty();
+    let leading = sets.first().cloned().unwrap_or_default();
+    if !accepted {
+        faults.clone_from(&leading.0);
+    }
+    // Accepted faults are taken as given when ways are set side by side.
+    let judged = if accepted { vec![(faults.clone(), 1.0)] } else { sets };
+    let parts: Vec<Procedure> = faults.iter().map(|f| procedures.mending(*f, knowledge)).collect();
+    let refuse = |e: shop::procedure::Fault| Failure::Refused(e.to_string());
+    let made = plan(&parts).map_err(refuse)?;
+    let priced = quote(&made, &settings);
+    let ways = choices(&procedures, &judged, &settings).map_err(refuse)?;
+    if order.json {
+        print_json(&Output {
+            schema: "sootwright.plan/1",
+            program: Program::this(),
+            made_at: now(),
+            inputs: list,
+            faults: faults.iter().map(|f| f.id()).collect(),
+            accepted,
+            plan: &made,
+            quote: &priced,
+            prices_invented: order.settings.is_none(),
+            ways: &ways,
+        })?;
+    } else {
+        let chance = (!accepted).then_some(leading.1);
+        let page = page(&faults, chance, knowledge, &made, &priced, &ways, order.settings.is_none());
+        print(&page.finish())?;
+    }
+    Ok(Outcome::Answered)
+}
+
+fn page(
+    faults: &[FaultId],
+    chance: Option<f64>,
+    knowledge: &Knowledge,
+    made: &Plan,
+    priced: &Quote,
+    ways: &[Choice],
+    invented: bool,
+) -> Page {
+    let mut page = Page::default();
+    page.heading(&say("head-plan"));
+    let labels: Vec<String> = faults.iter().map(|f| within(&knowledge.fault(*f).label)).collect();
+    let what = if labels.is_empty() { say("out-next-no-fault") } else { labels.join(&say("out-next-and")) };
+    match chance {
+        Some(p) => page.strong(&say_with("out-plan-likeliest", &args! { "what" => what, "p" => of_100(p) })),
+        None => page.strong(&say_with("out-plan-accepted", &args! { "what" => what })),
+    }
+    if faults.is_empty() {
+        page.line(&knowledge.none().repair.action);
+    }
+    page.line(&say_with(
+        "out-plan-times",
+        &args! {
+            "hands" => number(made.hands_on_min, 0), "free" => number(made.free_min, 0),
+            "through" => number(made.through_min, 0), "critical" => number(made.critical_min, 0),
+        },
+    ));
+    for (i, s) in made.steps.iter().enumerate() {
+        let id = if s.step.wait_min > 0.0 { "out-plan-step-wait" } else { "out-plan-step" };
+        page.item(&say_with(
+            id,
+            &args! {
+                "number" => i + 1, "text" => s.step.text.clone(), "hands" => number(s.step.hands_on_min, 0),
+                "wait" => number(s.step.wait_min, 0),
+            },
+        ));
+        let lists = [
+            ("out-plan-interlocks", &s.step.interlocks),
+            ("out-plan-ppe", &s.step.ppe),
+            ("out-plan-tools", &s.step.tools),
+            ("out-plan-parts", &s.step.parts),
+            ("out-plan-fluids", &s.step.fluids),
+            ("out-plan-enter", &s.step.enter),
+            ("out-plan-proof", &s.step.proof),
+        ];
+        for (id, list) in lists.into_iter().filter(|l| !l.1.is_empty()) {
+            page.sub_item(&say_with(id, &args! { "list" => list.join("; ") }));
+        }
+        for c in &s.step.cautions {
+            page.warning(c);
+        }
+    }
+    page.heading(&say("head-quote"));
+    for l in &priced.lines {
+        let name = if l.kind == "labour" { say("out-quote-labour") } else { l.id.clone() };
+        page.item(&say_with(
+            "out-quote-line",
+            &args! {
+                "name" => name, "quantity" => number(l.quantity, 2), "net" => number(l.net, 2),
+                "currency" => priced.currency.clone(),
+            },
+        ));
+    }
+    page.strong(&say_with(
+        "out-quote-sum",
+        &args! {
+            "net" => number(priced.net, 2), "tax" => number(priced.tax, 2), "gross" => number(priced.gross, 2),
+            "currency" => priced.currency.clone(), "days" => i64::from(priced.valid_days),
+        },
+    ));
+    if invented {
+        page.warning(&say("out-quote-invented"));
+    }
+    if !priced.unpriced.is_empty() {
+        page.warning(&say_with("out-quote-unpriced", &args! { "list" => priced.unpriced.join(", ") }));
+    }
+    page.line(&say("out-quote-not-included"));
+    page.line(&say("out-quote-extra-finds"));
+    page.heading(&say("head-ways"));
+    for w in ways {
+        page.item(&say_with(
+            "out-way",
+            &args! {
+                "label" => w.label.clone(), "gross" => number(w.quote.gross, 0),
+                "currency" => w.quote.currency.clone(), "minutes" => number(w.plan.hands_on_min, 0),
+                "hours" => number(w.plan.through_min / 60.0, 0),
+                "cures" => of_100(w.cures), "back" => of_100(w.comes_back),
+            },
+        ));
+        if w.will_not_cure {
+            page.sub_item(&say_with("out-way-no-cure", &args! { "label" => w.label.clone() }));
+        }
+    }
+    page.line(&say("out-plan-law"));
+    page.line(&say("out-plan-maker"));
+    page
+}
