@@ -30,19 +30,23 @@ pub enum Way {
     /// The most telling test per EUR, while half of the regret that its share of the entropy stands for
     /// is more than it costs; then the clustered order.
     Telling,
-    /// Ours: two steps of look-ahead with the clustered order at the leaves.
+    /// Ours with one step of look-ahead, for many cars.
+    OursOneStep,
+    /// Ours: two steps of look-ahead with the clustered order at the leaves, three where there is little
+    /// to look at.
     Ours,
 }
 
 impl Way {
     /// All, in the order of the table.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Random,
         Self::Checklist,
         Self::Greedy,
         Self::OneStep,
         Self::Clustered,
         Self::Telling,
+        Self::OursOneStep,
         Self::Ours,
     ];
 
@@ -56,6 +60,7 @@ impl Way {
             Self::OneStep => "one step of look-ahead",
             Self::Clustered => "clusters known, no tests",
             Self::Telling => "most telling test per EUR",
+            Self::OursOneStep => "ours, looking one step ahead",
             Self::Ours => "ours",
         }
     }
@@ -115,13 +120,13 @@ fn choose(
     pending: bool,
     rng: &mut impl Rng,
 ) -> Action {
-    let proves = !matches!(way, Way::Ours | Way::Clustered);
+    let proves = !matches!(way, Way::Ours | Way::OursOneStep | Way::Clustered);
     if proves && pending {
         return Action::FinalTest;
     }
     let open = |t: usize| player.open(state, t) && player.allowed(state, Action::Test(t));
     match way {
-        Way::Ours => player.step(state),
+        Way::Ours | Way::OursOneStep => player.step(state),
         Way::Clustered => player.plan(state).1,
         Way::Telling => {
             let (eur, act, _) = player.plan(state);
@@ -297,6 +302,10 @@ pub struct Mean {
     pub error: f64,
 }
 
+fn depth(way: Way) -> Depth {
+    if way == Way::OursOneStep { Depth { steps: 1, widen: 0 } } else { Depth::USUAL }
+}
+
 /// Plays the same cars with every way. Fault sets are drawn from the truth's prior.
 #[must_use]
 pub fn race(believed: &Knowledge, truth: &Knowledge, ways: &[Way], cars: usize, seed: u64) -> Vec<Mean> {
@@ -308,7 +317,7 @@ pub fn race(believed: &Knowledge, truth: &Knowledge, ways: &[Way], cars: usize, 
     let start_sets = sets(&desk, believed);
     ways.iter()
         .map(|&way| {
-            let (player, start) = Player::new(&desk, &start_sets, Answers::NONE, Depth::USUAL);
+            let (player, start) = Player::new(&desk, &start_sets, Answers::NONE, depth(way));
             let mut memory = Memory::new();
             let costs: Vec<f64> = (0..cars)
                 .map(|i| {

@@ -48,83 +48,34 @@ pub(crate) fn bound(desk: &Desk, state: &State, paid: u32) -> f64 {
     state.belief.iter().map(|e| e.p * desk.known_eur(e.set, paid)).sum()
 }
 
-/// What it costs to find out which fault set is present, as far as tests can tell.
+/// Share of the regret that a test's share of the entropy is taken to save: tests overlap, and what they
+/// tell does not always change a step. A guess, checked in `docs/validation/next-step.md`.
+const SAVED: f64 = 0.5;
+
+/// The test that tells most per EUR, with what it may be expected to save net of its price, where that is
+/// more than nothing.
 ///
-/// A plan without tests is too dark a view of a leaf: with several tests to come, each of which alone would
-/// change nothing, two steps of look-ahead see no way but the specialist. So a leaf is also priced as the
-/// car with its fault set known, plus the best mix of money spent on tests and of regret (what the plan
-/// without tests costs more than the known car) that is left when they took their share of the entropy away.
-/// It is an estimate, not a bound: what it makes attractive must prove itself at the next step, when the
-/// view is made anew with the tests that are left.
-#[derive(Debug, Clone)]
-pub(crate) struct Knowing {
-    /// Money spent on the most telling tests, EUR, and the information they give, nats; both rising.
-    curve: Vec<(f64, f64)>,
-}
-
-/// Share of their separate information that tests give together: they overlap. A guess, checked in
-/// `docs/validation/next-step.md`.
-const TOGETHER: f64 = 0.6;
-
-impl Knowing {
-    /// With the tests open here.
-    pub(crate) fn new(desk: &Desk, rows: &Rows, state: &State) -> Self {
-        let forbidden = state.forbidden(desk);
-        let entropy = entropy(state);
-        let mut tests: Vec<(f64, f64, u32)> = Vec::with_capacity(desk.tests.len());
-        for (t, test) in desk.tests.iter().enumerate() {
-            if test.set_ups & forbidden == 0 && state.open(desk, t) {
-                let gain = state.information(desk, rows, t);
-                if gain > 1e-4 {
-                    let eur = test.eur + state.gate_eur(desk, test.set_ups);
-                    tests.push((gain, eur, test.set_ups & !state.paid));
-                }
-            }
-        }
-        tests.sort_by(|a, b| (b.0 / b.1.max(1e-9)).total_cmp(&(a.0 / a.1.max(1e-9))));
-        // Cheapest information first; a set-up is paid once.
-        let (mut paid, mut gained, mut spent) = (state.paid, 0.0, 0.0);
-        let mut curve = Vec::new();
-        while gained < entropy && !tests.is_empty() {
-            let mut best: (f64, u32) = (-1.0, 0);
-            for i in 0..tests.len() {
-                let missing = tests[i].2 & !paid;
-                let (mut g, mut e) = (0.0, desk.set_up_eur(missing, 0));
-                for t in tests.iter().filter(|t| t.2 & !paid & !missing == 0) {
-                    g += t.0;
-                    e += t.1;
-                    if g / e.max(1e-9) > best.0 {
-                        best = (g / e.max(1e-9), missing);
-                    }
-                }
-            }
-            let missing = best.1;
-            spent += desk.set_up_eur(missing, 0);
-            paid |= missing;
-            for t in tests.iter().filter(|t| t.2 & !paid == 0) {
-                gained += TOGETHER * t.0;
-                spent += t.1;
-                curve.push((spent, gained));
-            }
-            tests.retain(|t| t.2 & !paid != 0);
-        }
-        Self { curve }
+/// Two steps of look-ahead see no way but the specialist where several tests are needed and none of them
+/// alone would change the step. So the regret (what the plan without tests costs more than a car whose fault
+/// set is known) is laid over the entropy: a test that takes away a share of the entropy is credited with
+/// half that share of the regret. It is an estimate, not a bound, and made anew after every answer.
+fn telling(desk: &Desk, rows: &Rows, state: &State, forbidden: u32, regret: f64) -> Option<(usize, f64)> {
+    let entropy = entropy(state);
+    if entropy < 1e-6 || regret <= 0.0 {
+        return None;
     }
-
-    /// The price of a leaf.
-    fn leaf(&self, desk: &Desk, rows: &Rows, state: &State) -> f64 {
-        let eur = plan(desk, rows, state).eur;
-        let least = least(rows, state);
-        let (regret, entropy) = (eur - least, entropy(state));
-        let mut best = eur;
-        for &(spent, gained) in &self.curve {
-            if least + spent >= best {
-                break;
-            }
-            best = best.min(least + spent + regret * (1.0 - gained / entropy.max(1e-9)).max(0.0));
-        }
-        best
-    }
+    let (rate, t, gain, eur) = desk
+        .tests
+        .iter()
+        .enumerate()
+        .filter(|(t, test)| test.set_ups & forbidden == 0 && state.open(desk, *t))
+        .map(|(t, _)| {
+            let gain = state.information(desk, rows, t);
+            let eur = test_eur(desk, state, t);
+            (gain / eur.max(1e-9), t, gain, eur)
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)))?;
+    (SAVED * rate * regret > entropy).then_some((t, SAVED * gain / entropy * regret - eur))
 }
 
 fn entropy(state: &State) -> f64 {
@@ -144,15 +95,14 @@ pub(crate) fn ranked(desk: &Desk, rows: &Rows, state: &State, depth: Depth) -> V
     if depth.steps == 0 {
         return list;
     }
-    let knowing = &Knowing::new(desk, rows, state);
     for (t, test) in desk.tests.iter().enumerate() {
         if state.open(desk, t) && test.set_ups & forbidden == 0 {
-            let eur = after_test(desk, rows, state, t, 0, knowing);
+            let eur = after_test(desk, rows, state, t, 0);
             list.push(Value { action: Action::Test(t), eur });
         }
     }
     for action in acts(desk, state, &leaf.order, forbidden) {
-        if let Some(eur) = after_act(desk, rows, state, action, 0, knowing) {
+        if let Some(eur) = after_act(desk, rows, state, action, 0) {
             put(&mut list, Value { action, eur });
         }
     }
@@ -161,12 +111,22 @@ pub(crate) fn ranked(desk: &Desk, rows: &Rows, state: &State, depth: Depth) -> V
         // A first step that looks poor with one step ahead is seldom the best with two.
         for v in list.iter_mut().take(depth.widen) {
             let deeper = match v.action {
-                Action::Test(t) => Some(after_test(desk, rows, state, t, depth.steps - 1, knowing)),
-                other => after_act(desk, rows, state, other, depth.steps - 1, knowing),
+                Action::Test(t) => Some(after_test(desk, rows, state, t, depth.steps - 1)),
+                other => after_act(desk, rows, state, other, depth.steps - 1),
             };
             v.eur = deeper.unwrap_or(v.eur);
         }
         sort(&mut list);
+    }
+    let acts_now = list.first().is_some_and(|v| !matches!(v.action, Action::Test(_)));
+    let regret = leaf.eur - bound(desk, state, state.paid);
+    // Three steps see for themselves what is worth finding out; one or two do not.
+    if (acts_now || depth.steps < 3)
+        && let Some((t, saved)) = telling(desk, rows, state, forbidden, regret)
+    {
+        let best = list.first().map_or(leaf.eur, |v| v.eur);
+        list.retain(|v| v.action != Action::Test(t));
+        list.insert(0, Value { action: Action::Test(t), eur: best - saved });
     }
     list
 }
@@ -194,9 +154,9 @@ fn acts(desk: &Desk, state: &State, order: &[usize], forbidden: u32) -> Vec<Acti
 }
 
 /// Expected cost of the best from here on, EUR.
-fn value(desk: &Desk, rows: &Rows, state: &State, steps: usize, knowing: &Knowing) -> f64 {
+fn value(desk: &Desk, rows: &Rows, state: &State, steps: usize) -> f64 {
     if steps == 0 {
-        return knowing.leaf(desk, rows, state);
+        return plan(desk, rows, state).eur;
     }
     let leaf = plan(desk, rows, state);
     let mut best = leaf.eur;
@@ -205,16 +165,15 @@ fn value(desk: &Desk, rows: &Rows, state: &State, steps: usize, knowing: &Knowin
         return best;
     }
     // The view of what is still to be found out is made anew where there is something to look at.
-    let knowing = &Knowing::new(desk, rows, state);
     let forbidden = state.forbidden(desk);
     for (t, test) in desk.tests.iter().enumerate() {
         // No plan is cheaper than the test and a car whose fault set is known.
         if test.set_ups & forbidden == 0 && state.open(desk, t) && test_eur(desk, state, t) + least < best {
-            best = best.min(after_test(desk, rows, state, t, steps - 1, knowing));
+            best = best.min(after_test(desk, rows, state, t, steps - 1));
         }
     }
     for action in acts(desk, state, &leaf.order, forbidden) {
-        if let Some(eur) = after_act(desk, rows, state, action, steps - 1, knowing) {
+        if let Some(eur) = after_act(desk, rows, state, action, steps - 1) {
             best = best.min(eur);
         }
     }
@@ -222,24 +181,17 @@ fn value(desk: &Desk, rows: &Rows, state: &State, steps: usize, knowing: &Knowin
 }
 
 /// A test and the best after each of its outcomes.
-fn after_test(desk: &Desk, rows: &Rows, state: &State, test: usize, steps: usize, knowing: &Knowing) -> f64 {
+fn after_test(desk: &Desk, rows: &Rows, state: &State, test: usize, steps: usize) -> f64 {
     let mut eur = test_eur(desk, state, test);
     for (_, p, next) in state.outcomes(desk, rows, test) {
-        eur += p * value(desk, rows, &next, steps, knowing);
+        eur += p * value(desk, rows, &next, steps);
     }
     eur
 }
 
 /// A repair with its final test (or the final test alone) and the best after it fails. `None` for what is
 /// priced by the plan alone.
-fn after_act(
-    desk: &Desk,
-    rows: &Rows,
-    state: &State,
-    action: Action,
-    steps: usize,
-    knowing: &Knowing,
-) -> Option<f64> {
+fn after_act(desk: &Desk, rows: &Rows, state: &State, action: Action, steps: usize) -> Option<f64> {
     let (spent, done) = match action {
         Action::Repair(f) => {
             let r = desk.repairs.get(f)?;
@@ -261,7 +213,7 @@ fn after_act(
         .sum();
     let mut eur = spent + desk.final_eur + desk.final_misses * slipped;
     if let Some((p, next)) = done.final_fails(desk) {
-        eur += p * value(desk, rows, &next, steps, knowing);
+        eur += p * value(desk, rows, &next, steps);
     }
     Some(eur)
 }
