@@ -436,7 +436,10 @@ impl Small {
         let mut table = vec![sound.clone(); faults];
         for t in 0..tests {
             for _ in 0..rng.random_range(1..=3) {
-                table[rng.random_range(0..faults)][t] = rng.random_range(0.5..0.97);
+                let speaks_for = rng.random_range(0..faults);
+                if let Some(p) = table.get_mut(speaks_for).and_then(|row| row.get_mut(t)) {
+                    *p = rng.random_range(0.5..0.97);
+                }
             }
         }
         let mut bits = || [0, 0, 1, 2][rng.random_range(0..4)];
@@ -528,7 +531,8 @@ impl Small {
                     let test = &self.desk.tests[t];
                     let eur = mass * (test.eur + self.desk.set_up_eur(test.set_ups, paid));
                     let step = 3_usize.pow(t as u32);
-                    let after = memo[(pattern + step << n) + done] + memo[(pattern + 2 * step << n) + done];
+                    let after =
+                        memo[((pattern + step) << n) + done] + memo[((pattern + 2 * step) << n) + done];
                     best = best.min(eur + after);
                 }
                 memo[(pattern << n) + done] = best;
