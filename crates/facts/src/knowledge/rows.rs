@@ -40,7 +40,7 @@ pub struct Repair {
     /// Working time, minutes.
     #[schemars(range(min = 0.0, max = 10_000.0))]
     pub minutes: f64,
-    /// Class of cost, see [`Knowledge::cost_class`].
+    /// Class of cost, see [`Knowledge::cost_class`](super::Knowledge::cost_class).
     pub cost_class: String,
     /// What shows that it worked.
     pub proof: String,
@@ -50,7 +50,7 @@ pub struct Repair {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Fault {
-    /// The identifier of [`FaultId`], or `none`.
+    /// The identifier of [`FaultId`](crate::FaultId), or `none`.
     pub id: String,
     /// Plain words.
     pub label: String,
@@ -58,7 +58,7 @@ pub struct Fault {
     pub family: String,
     /// From which magnitude it counts as a fault.
     pub magnitude: String,
-    /// Weight among the cars that come with a complaint about filter or additive; [`Knowledge::prior`] is
+    /// Weight among the cars that come with a complaint about filter or additive; [`Knowledge::prior`](super::Knowledge::prior) is
     /// this over the sum of all.
     #[schemars(range(min = 1e-6, max = 1e6))]
     pub prior_weight: f64,
