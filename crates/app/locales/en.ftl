@@ -489,6 +489,7 @@ out-next-if = If so: { $label }
 out-next-if-not = If not: { $label }
 out-next-changer = { $answer } ({ $p } of 100). Then { $set } leads.
 out-next-other = { $action } { $minutes } min; about { $eur } EUR to a fixed car, { $more } EUR more.
+out-next-barred = Not proposed, since not shown safe with this soot: { $set-ups }. The command regeneration says what would show it.
 out-next-guesses = Most numbers behind this are guesses by whoever wrote the knowledge, not counts (sootwright knowledge check says which). The maker's procedure comes first.
 error-no-set-up = No set-up is called { $id }; there are { $known }.
 error-no-fault-set = No fault set has a probability; the case cannot be planned for.

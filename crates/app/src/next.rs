@@ -40,7 +40,7 @@ pub fn run(order: &Next) -> Result<Outcome, Failure> {
     let Some(advice) = advise(&desk, &question) else {
         return Err(Failure::Refused(say("error-no-fault-set")));
     };
-    let teller = Teller { desk: &desk, knowledge };
+    let teller = Teller { desk: &desk, knowledge, barred: question.barred };
     if order.json {
         print_json(&teller.output(&advice, &inputs))?;
     } else {
@@ -85,6 +85,8 @@ pub struct Output {
     pub order: Vec<String>,
     /// Safety rules that hold now.
     pub rules: Vec<String>,
+    /// Set-ups that are not proposed, since they are not shown safe.
+    pub not_shown_safe: Vec<String>,
 }
 
 /// A step.
@@ -171,6 +173,7 @@ pub struct Remains {
 struct Teller<'a> {
     desk: &'a Desk,
     knowledge: &'a Knowledge,
+    barred: u32,
 }
 
 fn ids(set: Set) -> Vec<String> {
@@ -245,6 +248,11 @@ impl Teller<'_> {
 
     fn set_ups(&self, a: &Alternative) -> Vec<String> {
         a.set_ups.iter().filter_map(|&i| self.desk.set_ups.get(i)).map(|s| s.id.clone()).collect()
+    }
+
+    fn barred(&self) -> Vec<String> {
+        let barred = |i: &usize| self.barred & (1 << i) != 0;
+        (0..self.desk.set_ups.len()).filter(barred).map(|i| self.desk.set_ups[i].id.clone()).collect()
     }
 
     fn rule(&self, rule: usize) -> String {
@@ -330,6 +338,7 @@ impl Teller<'_> {
             left_out: a.left_out,
             order: a.order.iter().filter_map(|&f| FaultId::ALL.get(f)).map(|f| f.id().to_owned()).collect(),
             rules: a.gates.iter().map(|g| self.gate(g)).collect(),
+            not_shown_safe: self.barred(),
         }
     }
 
@@ -434,6 +443,17 @@ impl Teller<'_> {
                     "eur" => number(o.eur, 0), "more" => number((o.eur - a.step.eur).max(0.0), 0),
                 },
             ));
+        }
+        let barred: Vec<&str> = self
+            .knowledge
+            .set_ups()
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| self.barred & (1 << i) != 0)
+            .map(|(_, s)| s.label.as_str())
+            .collect();
+        if !barred.is_empty() {
+            page.warning(&say_with("out-next-barred", &args! { "set-ups" => barred.join("; ") }));
         }
         if !a.gates.is_empty() {
             page.heading(&say("head-next-rules"));

@@ -161,3 +161,32 @@ fn property_marginals_of_an_assessment_are_sums_over_its_one_list() {
         assert!((sum - p).abs() < 1e-9, "{fault:?}: {p} in the list, {sum} summed");
     }
 }
+
+#[test]
+fn regress_what_is_barred_is_nowhere_proposed() {
+    let k = Knowledge::built_in();
+    let desk = Desk::new(k).unwrap();
+    let set_up = |id: &str| 1_u32 << desk.set_ups.iter().position(|s| s.id == id).unwrap();
+    let barred = set_up("service_regen") | set_up("engine_hot") | set_up("road_test");
+    let q = Question {
+        sets: vec![
+            Member { set: Set::of(&[FaultId::SootShortTrips]), p: 0.9 },
+            Member { set: Set::NONE, p: 0.1 },
+        ],
+        answers: Answers::NONE,
+        closed: Answers::NONE,
+        paid: 0,
+        barred,
+        depth: Depth { steps: 1, widen: 0 },
+    };
+    let a = advise(&desk, &q).unwrap();
+    for step in [&a.step].into_iter().chain(&a.others) {
+        let needs = match step.action {
+            Action::Test(t) => desk.tests[t].set_ups,
+            Action::Repair(f) => desk.repairs[f].set_ups,
+            Action::FinalTest => desk.final_set_ups,
+            Action::Refer => 0,
+        };
+        assert_eq!(needs & barred, 0, "{:?}", step.action);
+    }
+}

@@ -5,8 +5,8 @@ use crate::assess::Evidence;
 use crate::assessment::Assessment;
 use crate::network::{Answers, Member, Set};
 use crate::observe::Seen;
+use crate::safety::{SAFE_BELOW, Verdict};
 use crate::typed;
-use facts::case::Material;
 
 /// What pressure readings under flow say in full.
 const SAID_BY_FLOW: [&str; 3] = ["dp_2500_high", "dp_2500_near_zero", "dp_2500_negative"];
@@ -57,14 +57,17 @@ pub fn question(desk: &Desk, evidence: &Evidence, assessment: &Assessment, ready
         let of_codes = evidence.knowledge.observations().iter().filter(|o| !o.codes.is_empty());
         closed.extend(of_codes.map(|o| o.id.as_str()));
     }
-    let material = match case.filter.material {
-        Some(Material::Cordierite) => wallflow::media::Material::Cordierite,
-        Some(Material::SiliconCarbide) => wallflow::media::Material::SiliconCarbide,
-        Some(Material::AluminiumTitanate) => wallflow::media::Material::AluminiumTitanate,
-        None => wallflow::media::Material::Unknown,
-    };
-    let too_much = assessment.filter.soot_load_g_per_l.p95 > wallflow::limits::safe_soot_load(material);
     let bit = |id: &str| desk.set_ups.iter().position(|s| s.id == id).map_or(0, |i| 1_u32 << i);
+    // The same verdicts as everywhere: what is not shown safe for its soot is not proposed. Conditions that are
+    // only open are looked at first, by the rules of the knowledge.
+    let verdict = &assessment.regeneration;
+    let mut barred = 0;
+    if verdict.above >= SAFE_BELOW || verdict.service == Verdict::Unsafe {
+        barred |= bit("service_regen");
+    }
+    if !verdict.may_load_engine() {
+        barred |= bit("engine_hot") | bit("road_test");
+    }
     Question {
         sets: assessment
             .fault_sets
@@ -74,7 +77,7 @@ pub fn question(desk: &Desk, evidence: &Evidence, assessment: &Assessment, ready
         answers,
         closed: closed.iter().filter_map(|o| Some((desk.network.number(o)?, true))).collect::<Answers>(),
         paid: ready.iter().fold(0, |m, id| m | bit(id)),
-        barred: if too_much { bit("service_regen") } else { 0 },
+        barred,
         depth: Depth::fitting(desk),
     }
 }

@@ -49,7 +49,7 @@ pub(crate) fn plan(desk: &Desk, rows: &Rows, state: &State) -> Plan {
     }
     // Rules that forbid the drive of the final test: their faults must be dealt with before anything is
     // proven, or the specialist must.
-    let (mut forced, mut blocked, mut provable) = (Set::NONE, 0_u32, true);
+    let (mut forced, mut blocked, mut provable) = (Set::NONE, state.barred, true);
     for r in &desk.rules {
         if !(state.holds_by_faults(r) || (state.holds_by_sight(r) && r.remedy_eur.is_none())) {
             continue;
@@ -214,7 +214,7 @@ fn cut(desk: &Desk, rows: &Rows, state: &State, order: &[Candidate], forced: Set
     if provable && must == 0 {
         let slipped = miss * (left[0] * desk.come_back_eur + refer[0]);
         let prove = desk.final_eur * all + slipped + (1.0 - miss) * to_go[0];
-        if sound > 0.0 && prove < best.0 {
+        if sound > 0.0 && prove < best.0 && desk.final_set_ups & state.barred == 0 {
             best = (prove, Action::FinalTest);
         }
     }

@@ -254,7 +254,8 @@ impl State {
             repaired: self.repaired.with(fault),
             remedied: self.remedied,
             closed: self.closed,
-            barred: self.barred,
+            // A repair changes what barred them; new facts must show it before anybody acts on it.
+            barred: 0,
         };
         state.remedy(desk, r.set_ups);
         state.normalise();
