@@ -18,17 +18,21 @@ struct Tally {
     distance: f64,
     relative: f64,
     covered: f64,
+    thumb: f64,
+    thumb_relative: f64,
 }
 
 impl Tally {
     fn line(&self) -> String {
         format!(
-            "{:5} histories  first {:.3}  mean ln p {:.3}  pinball {:.4} ({:.4} by range)  80 % windows cover {:.3}",
+            "{:5} histories  first {:.3}  mean ln p {:.3}  pinball {:.4} ({:.4} by range; by rule of thumb {:.4}, {:.4})  80 % windows cover {:.3}",
             self.n,
             self.first / self.n,
             self.score / self.n,
             self.loss / self.distance.max(1.0),
             self.relative / self.n,
+            self.thumb / self.distance.max(1.0),
+            self.thumb_relative / self.n,
             self.covered / self.n
         )
     }
@@ -36,6 +40,18 @@ impl Tally {
 
 fn name(fault: Option<FaultId>) -> &'static str {
     fault.map_or("none", FaultId::id)
+}
+
+/// What the job card alone gives: the controller's own figure of what is left, else nine tenths of a full
+/// reservoir since the last pour, at the set dose.
+fn thumb(case: &facts::case::Case, range_km: f64) -> f64 {
+    let left = case.counter_read.iter().rev().find_map(|c| c.left_ml);
+    if let (Some(ml), Some(capacity)) = (left, case.reservoir.capacity_l) {
+        return ((ml / 1000.0 / capacity - 0.1) * range_km).max(0.0);
+    }
+    let last = case.refill.iter().filter_map(|r| r.odometer_km).fold(f64::NAN, f64::max);
+    let driven = case.car.odometer_km.map_or(0.0, |o| o - last);
+    (0.9 * range_km - if driven.is_finite() { driven } else { 0.5 * range_km }).max(0.0)
 }
 
 fn main() {
@@ -124,6 +140,10 @@ fn main() {
                     let full = r.capacity_l.zip(r.dose_ml_per_l).zip(h.case.car.consumption_l_per_100km);
                     let range = full.map_or(80_000.0, |((c, d), f)| c * 1e5 / (d * f).max(1e-9));
                     t.relative += loss / 3.0 / range.max(y).max(1.0);
+                    let guess = thumb(&h.case, range);
+                    let off = if y >= guess { 0.5 * (y - guess) } else { 0.5 * (guess - y) };
+                    t.thumb += off;
+                    t.thumb_relative += off / range.max(y).max(1.0);
                     t.covered += inside(b.due_km.p10, y, b.due_km.p90);
                 }
             }
