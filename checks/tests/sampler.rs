@@ -23,16 +23,13 @@ fn reference_posterior_agrees_with_the_no_u_turn_sampler() {
                 );
             }
         }
-        // The effort of the product is smaller: quantiles may be off by a few points of probability.
-        for r in nuts::compare(&density, &sampled, 2, infer::posterior::Effort::FULL) {
-            for shift in r.shift {
-                assert!(
-                    shift.abs() < 0.10,
-                    "{}, {}: off by {:.0} points",
-                    told.name,
-                    r.figure,
-                    100.0 * shift
-                );
+        // The effort of the product is smaller: quantiles may be off by a few points of probability. Held
+        // against the thorough answer, which the sampler has just confirmed and which has far more draws than
+        // the forty that count of the sampler's own.
+        for (figure, shifts) in nuts::effort_costs(&density) {
+            println!("{}: {figure} at the product's effort off by {shifts:.3?}", told.name);
+            for shift in shifts {
+                assert!(shift.abs() < 0.10, "{}, {figure}: off by {:.0} points", told.name, 100.0 * shift);
             }
         }
     }

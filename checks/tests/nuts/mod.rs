@@ -226,6 +226,25 @@ pub fn compare(density: &Density, sampled: &Sampled, chains: usize, effort: Effo
         .collect()
 }
 
+/// By how much probability the 5, 50 and 95 % quantiles at the product's effort stand off among the draws of
+/// [`THOROUGH`], for each figure.
+pub fn effort_costs(density: &Density) -> Vec<(&'static str, [f64; 3])> {
+    let figures = |d: infer::posterior::Draws| [d.soot, d.ash, d.zero, d.standard, d.standard_new];
+    let (_, quick) = density.answer(Effort::FULL);
+    let weight = quick.weight.clone();
+    let (quick, thorough) = (figures(quick), figures(density.answer(THOROUGH).1));
+    let p = [0.05, 0.5, 0.95];
+    FIGURES
+        .iter()
+        .zip(quick.iter().zip(&thorough))
+        .map(|(figure, (quick, thorough))| {
+            let at = infer::quasi::weighted_quantiles(quick, &weight, p);
+            let below = |x: f64| thorough.iter().filter(|v| **v < x).count() as f64 / thorough.len() as f64;
+            (*figure, std::array::from_fn(|k| below(at[k]) - p[k]))
+        })
+        .collect()
+}
+
 /// A case with its recordings.
 pub struct Told {
     pub name: &'static str,
