@@ -2,8 +2,8 @@
 //!
 //! Quasi-random samples of the state come from a defensive proposal that covers every hypothesis; what is
 //! linear (zero, viscous and inertial coefficients with their discrepancies) is integrated out in closed
-//! form; every hypothesis reweights the same samples by its own priors. A second round draws from Gaussians
-//! fitted to the first, and both are combined by the balance heuristic (Veach and Guibas 1995).
+//! form; every hypothesis reweights the same samples by its own priors. Further rounds draw from
+//! Gaussians fitted to the earlier ones, and all are combined by the balance heuristic (Veach and Guibas 1995).
 
 pub mod density;
 
