@@ -511,6 +511,7 @@ out-plan-parts = Parts: { $list }
 out-plan-fluids = Fluids, with lot and expiry: { $list }
 out-plan-enter = Enter: { $list }
 out-plan-proof = Keep as proof: { $list }
+out-plan-source = Figures of this step: { $source }
 out-plan-law = Not among the ways: to take a filter out of use, to hide it from the controller or to fool a test. That is forbidden for owner and workshop alike in the European Union, the United Kingdom and the United States, and the car fails its inspection; lawful ways are those above, an approved replacement, or another car.
 out-plan-maker = The maker's procedure and local codes come first; minutes are common practice, chances are guesses.
 out-quote-labour = Work, hours
@@ -526,7 +527,7 @@ out-way-no-cure = { $label }: this alone will not cure the car.
 ## The knowledge
 
 head-doubts = What is doubtful
-out-knowledge-read = { $faults } faults and { $observations } observations were read; every reference leads somewhere and every probability lies between 0 and 1.
+out-knowledge-read = { $faults } faults, { $observations } observations and { $procedures } procedures were read; every reference leads somewhere and every probability lies between 0 and 1.
 out-knowledge-mark = { $mark ->
     [guess] { $count } rows are guesses by whoever wrote them
     [practice] { $count } rows are common practice, no source
@@ -538,6 +539,7 @@ out-nothing = nothing does
 out-doubt-set-up = The set-up { $id } is needed by no test and no repair.
 out-doubt-observation = No fault moves this observation, so making it tells nothing: { $observation }.
 out-doubt-no-signs = Nothing speaks for this fault: { $fault }. No observation becomes twice as likely under it.
+out-doubt-no-procedure = No procedure says step by step how this is mended, so its plan is one line: { $fault }.
 out-doubt-no-work = No row says how this is repaired, so it cannot be planned for: { $fault }.
 out-doubt-background = likelihood.{ $fault }.{ $observation } is the background itself and says nothing.
 out-doubt-certain = likelihood.{ $fault }.{ $observation } is { $p }: so sure that one slip of the hand would decide.

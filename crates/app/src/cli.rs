@@ -87,6 +87,7 @@ pub enum Format {
     Assessment,
     Regeneration,
     Next,
+    Plan,
 }
 
 #[derive(Args)]

@@ -5,6 +5,7 @@ use crate::output::{Input, Problem};
 use facts::Knowledge;
 use facts::case::Case;
 use recording::Recording;
+use shop::Procedures;
 use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
@@ -120,6 +121,19 @@ pub fn read_knowledge(folder: Option<&Path>) -> Result<(Cow<'static, Knowledge>,
         });
     }
     Ok((Cow::Owned(knowledge), inputs))
+}
+
+/// The built-in procedures with those of a folder of the workshop's own laid over them.
+pub fn read_procedures(folder: Option<&Path>) -> Result<Procedures, Failure> {
+    let mut own = Vec::new();
+    for path in folder.map(toml_files).transpose()?.unwrap_or_default() {
+        let (text, _) = read_text(&path)?;
+        if Procedures::is_ours(&text) {
+            own.push((path.display().to_string(), text));
+        }
+    }
+    let own: Vec<(&str, &str)> = own.iter().map(|(f, t)| (f.as_str(), t.as_str())).collect();
+    Procedures::with(&own).map_err(|e| Failure::Refused(e.to_string()))
 }
 
 /// The TOML files of a folder in the order of their names.

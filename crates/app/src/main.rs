@@ -59,6 +59,7 @@ fn schema(order: &cli::Schema) -> Result<Outcome, Failure> {
         cli::Format::Assessment => output::schema(),
         cli::Format::Regeneration => regeneration::schema(),
         cli::Format::Next => next::schema(),
+        cli::Format::Plan => plan::schema(),
     };
     print_json(&schema)?;
     Ok(Outcome::Answered)

@@ -468,12 +468,5 @@ impl Teller<'_> {
 
 /// The JSON Schema of [`Output`].
 pub fn schema() -> serde_json::Value {
-    let mut schema = schemars::schema_for!(Output).to_value();
-    if let Some(object) = schema.as_object_mut() {
-        object.insert("$id".into(), SCHEMA.into());
-    }
-    if let Some(property) = schema.pointer_mut("/properties/schema").and_then(|p| p.as_object_mut()) {
-        property.insert("const".into(), SCHEMA.into());
-    }
-    schema
+    crate::output::named_schema(&schemars::schema_for!(Output), SCHEMA)
 }

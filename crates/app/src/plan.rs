@@ -3,34 +3,56 @@
 use crate::assess::assess;
 use crate::cli::PlanOrder;
 use crate::failure::{Failure, Outcome};
-use crate::inputs::{Inputs, read_text};
+use crate::inputs::{Inputs, read_procedures, read_text};
 use crate::output::{Input, Program};
 use crate::text::{Page, of_100};
 use crate::words::{number, say, say_with, within};
 use crate::{args, now, print, print_json};
 use facts::{FaultId, Knowledge};
+use schemars::JsonSchema;
 use serde::Serialize;
 use shop::options::Choice;
-use shop::procedure::{Procedure, Procedures};
+use shop::procedure::Procedure;
 use shop::{Plan, Quote, Settings, choices, plan, quote};
 
 /// Figures of an invented workshop, used where none of one's own are given.
 const EXAMPLE: &str = include_str!("../../../knowledge/workshop-example.toml");
 
-/// The plan for other programs.
-#[derive(Serialize)]
-struct Output<'a> {
-    schema: &'static str,
-    program: Program,
-    made_at: String,
-    inputs: Vec<Input>,
-    faults: Vec<&'static str>,
+/// The procedure for a car without a fault.
+const NOTHING_TO_MEND: &str = "no_fault";
+
+/// The value of `schema` that this version writes.
+pub const SCHEMA: &str = "sootwright.plan/1";
+
+/// The plan of work for one car.
+#[derive(Serialize, JsonSchema)]
+#[schemars(title = "Plan of work")]
+pub struct Output {
+    /// Always `sootwright.plan/1`.
+    pub schema: String,
+    /// What wrote this.
+    pub program: Program,
+    /// When it was written, UTC, RFC 3339.
+    pub made_at: String,
+    /// What it was made from.
+    pub inputs: Vec<Input>,
+    /// Faults that the plan mends.
+    pub faults: Vec<FaultId>,
     /// Whether the faults were named on the command line; else they are the likeliest set.
-    accepted: bool,
-    plan: &'a Plan,
-    quote: &'a Quote,
-    prices_invented: bool,
-    ways: &'a [Choice],
+    pub accepted: bool,
+    /// The plan.
+    pub plan: Plan,
+    /// Its price.
+    pub quote: Quote,
+    /// The prices are those of an invented workshop.
+    pub prices_invented: bool,
+    /// Ways side by side.
+    pub ways: Vec<Choice>,
+}
+
+/// The JSON Schema of [`Output`].
+pub fn schema() -> serde_json::Value {
+    crate::output::named_schema(&schemars::schema_for!(Output), SCHEMA)
 }
 
 /// Runs the command.
@@ -48,7 +70,7 @@ pub fn run(order: &PlanOrder) -> Result<Outcome, Failure> {
         }
     }
     .map_err(Failure::Refused)?;
-    let procedures = Procedures::built_in().map_err(|e| Failure::Refused(e.to_string()))?;
+    let procedures = read_procedures(order.knowledge.as_deref())?;
     let assessment = assess(&inputs);
     let sets: Vec<(Vec<FaultId>, f64)> =
         assessment.fault_sets.iter().map(|s| (s.faults.clone(), s.probability)).collect();
@@ -66,23 +88,26 @@ pub fn run(order: &PlanOrder) -> Result<Outcome, Failure> {
     }
     // Accepted faults are taken as given when ways are set side by side.
     let judged = if accepted { vec![(faults.clone(), 1.0)] } else { sets };
-    let parts: Vec<Procedure> = faults.iter().map(|f| procedures.mending(*f, knowledge)).collect();
+    let mut parts: Vec<Procedure> = faults.iter().map(|f| procedures.mending(*f, knowledge)).collect();
+    if parts.is_empty() {
+        parts.extend(procedures.procedure(NOTHING_TO_MEND).cloned());
+    }
     let refuse = |e: shop::procedure::Fault| Failure::Refused(e.to_string());
     let made = plan(&parts).map_err(refuse)?;
     let priced = quote(&made, &settings);
     let ways = choices(&procedures, &judged, &settings).map_err(refuse)?;
     if order.json {
         print_json(&Output {
-            schema: "sootwright.plan/1",
+            schema: SCHEMA.into(),
             program: Program::this(),
             made_at: now(),
             inputs: list,
-            faults: faults.iter().map(|f| f.id()).collect(),
+            faults,
             accepted,
-            plan: &made,
-            quote: &priced,
+            plan: made,
+            quote: priced,
             prices_invented: order.settings.is_none(),
-            ways: &ways,
+            ways,
         })?;
     } else {
         let chance = (!accepted).then_some(leading.1);
@@ -142,6 +167,9 @@ fn page(
         }
         for c in &s.step.cautions {
             page.warning(c);
+        }
+        if let Some(source) = &s.step.source {
+            page.sub_item(&say_with("out-plan-source", &args! { "source" => source.clone() }));
         }
     }
     page.heading(&say("head-quote"));

@@ -4,10 +4,11 @@ use crate::plan::{Plan, plan};
 use crate::procedure::{Fault, Procedure, Procedures};
 use crate::quote::{Quote, Settings, quote};
 use facts::FaultId;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One way with what it costs and what it does for this car.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Choice {
     /// Identifier.
     pub id: String,

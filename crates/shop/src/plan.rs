@@ -1,11 +1,12 @@
 //! The plan of work: steps of several procedures in one order, their times, and several cars at once.
 
 use crate::procedure::{Fault, Procedure, Step};
+use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A step with its times in a plan.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Planned {
     /// The step.
     pub step: Step,
@@ -18,7 +19,7 @@ pub struct Planned {
 }
 
 /// A plan of work for one car.
-#[derive(Debug, Clone, PartialEq, Serialize, Default)]
+#[derive(Debug, Clone, PartialEq, Serialize, Default, JsonSchema)]
 pub struct Plan {
     /// Steps in an order in which they can be done.
     pub steps: Vec<Planned>,
@@ -33,23 +34,35 @@ pub struct Plan {
 }
 
 /// Joins procedures into one plan. A step that several share (by its identifier) is done once, after all
-/// that any of them wants before it; a step without `after` comes after the one before it in its procedure.
+/// that any of them wants before it, with what any of them wants of it; a step without `after` comes after the one
+/// before it in its procedure. While a step on which others wait is not done, no other procedure begins.
 ///
 /// # Errors
 /// [`Fault::Ring`] when steps wait for each other.
 pub fn plan(procedures: &[Procedure]) -> Result<Plan, Fault> {
-    let mut order: Vec<&Step> = Vec::new();
+    let mut order: Vec<Step> = Vec::new();
     let mut before: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
     for p in procedures {
         for (i, s) in p.step.iter().enumerate() {
-            if !order.iter().any(|o| o.id == s.id) {
-                order.push(s);
+            match order.iter_mut().find(|o| o.id == s.id) {
+                Some(there) => join(there, s),
+                None => order.push(s.clone()),
             }
             let of = before.entry(&s.id).or_default();
             if s.after.is_empty() {
                 of.extend(i.checked_sub(1).and_then(|i| p.step.get(i)).map(|s| s.id.as_str()));
             } else {
                 of.extend(s.after.iter().map(String::as_str));
+            }
+        }
+    }
+    for holder in procedures {
+        for gate in holder.step.iter().filter(|s| s.others_wait) {
+            // Two procedures that both hold the others back do not hold each other back.
+            for p in procedures.iter().filter(|p| !p.step.iter().any(|s| s.others_wait)) {
+                for s in p.step.iter().filter(|s| !holder.step.iter().any(|h| h.id == s.id)) {
+                    before.entry(&s.id).or_default().insert(&gate.id);
+                }
             }
         }
     }
@@ -67,7 +80,7 @@ pub fn plan(procedures: &[Procedure]) -> Result<Plan, Fault> {
         let start = before[s.id.as_str()].iter().filter_map(|b| end.get(b)).copied().fold(0.0, f64::max);
         let stop = start + s.hands_on_min + s.wait_min;
         end.insert(&s.id, stop);
-        steps.push(Planned { step: (*s).clone(), start_min: start, end_min: stop, slack_min: 0.0 });
+        steps.push(Planned { step: s.clone(), start_min: start, end_min: stop, slack_min: 0.0 });
     }
     let critical_min = steps.iter().map(|s| s.end_min).fold(0.0, f64::max);
     // Backwards: the latest end of a step is the earliest latest start of what waits for it.
@@ -92,12 +105,41 @@ pub fn plan(procedures: &[Procedure]) -> Result<Plan, Fault> {
     })
 }
 
+/// What another procedure wants of a step that is done once for both.
+fn join(there: &mut Step, more: &Step) {
+    if !there.text.contains(&more.text) {
+        there.text = format!("{}; {}", there.text, more.text);
+    }
+    there.hands_on_min = there.hands_on_min.max(more.hands_on_min);
+    there.wait_min = there.wait_min.max(more.wait_min);
+    there.attended |= more.attended;
+    there.lift |= more.lift;
+    there.others_wait |= more.others_wait;
+    there.source = there.source.take().or_else(|| more.source.clone());
+    for (list, more) in [
+        (&mut there.tools, &more.tools),
+        (&mut there.parts, &more.parts),
+        (&mut there.fluids, &more.fluids),
+        (&mut there.ppe, &more.ppe),
+        (&mut there.cautions, &more.cautions),
+        (&mut there.interlocks, &more.interlocks),
+        (&mut there.proof, &more.proof),
+        (&mut there.enter, &more.enter),
+    ] {
+        for item in more {
+            if !list.contains(item) {
+                list.push(item.clone());
+            }
+        }
+    }
+}
+
 fn before_of(before: &BTreeMap<&str, BTreeSet<&str>>) -> BTreeMap<String, BTreeSet<String>> {
     before.iter().map(|(k, v)| ((*k).to_owned(), v.iter().map(|s| (*s).to_owned()).collect())).collect()
 }
 
 /// One step in a timetable.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Slot {
     /// Place of the car.
     pub car: usize,
@@ -114,7 +156,7 @@ pub struct Slot {
 }
 
 /// Several cars worked on by several people.
-#[derive(Debug, Clone, PartialEq, Serialize, Default)]
+#[derive(Debug, Clone, PartialEq, Serialize, Default, JsonSchema)]
 pub struct Timetable {
     /// Steps in the order of their starts.
     pub slots: Vec<Slot>,

@@ -1,6 +1,7 @@
 //! The quote: rates, parts and tax of the workshop over the steps of a plan.
 
 use crate::plan::Plan;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -27,7 +28,7 @@ pub struct Settings {
 }
 
 /// A line of a quote.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Line {
     /// `labour`, `part` or `fluid`.
     pub kind: &'static str,
@@ -42,7 +43,7 @@ pub struct Line {
 }
 
 /// A quote.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Quote {
     /// Lines.
     pub lines: Vec<Line>,

@@ -113,3 +113,88 @@ fn property_shared_steps_are_done_once() {
     let alone: f64 = both.iter().map(|b| plan(std::slice::from_ref(b)).unwrap().hands_on_min).sum();
     assert!(made.hands_on_min < alone - 10.0);
 }
+
+#[test]
+fn regress_every_fault_has_a_procedure_that_can_be_worked_by() {
+    let (k, p) = (Knowledge::built_in(), Procedures::built_in().unwrap());
+    assert_eq!(p.missing(), []);
+    for &f in FaultId::ALL {
+        let made = p.mending(f, k);
+        let any = |of: fn(&Step) -> &Vec<String>| made.step.iter().any(|s| !of(s).is_empty());
+        assert!(made.step.len() >= 3, "{}: one line is no procedure", f.id());
+        assert!(any(|s| &s.tools) && any(|s| &s.cautions) && any(|s| &s.proof), "{}", f.id());
+        assert!(any(|s| &s.interlocks), "{}", f.id());
+        for s in &made.step {
+            // Who enters a value has support for the battery and keeps the old value.
+            if s.enter.iter().any(|e| !e.starts_with("oil service")) {
+                assert!(made.step.iter().any(|s| s.id == "battery_support"), "{} {}", f.id(), s.id);
+                assert!(!s.proof.is_empty(), "{} {}", f.id(), s.id);
+            }
+            // Who pours or drains is protected.
+            if !s.fluids.is_empty() {
+                assert!(!s.ppe.is_empty(), "{} {}", f.id(), s.id);
+            }
+        }
+        // What comes out of a repair shows that it worked.
+        assert!(!made.step.last().unwrap().proof.is_empty(), "{}", f.id());
+    }
+}
+
+#[test]
+fn regress_nothing_begins_on_a_car_that_must_not_be_started() {
+    let (k, p) = (Knowledge::built_in(), Procedures::built_in().unwrap());
+    let made = plan(&[p.mending(FaultId::AdditiveEmpty, k), p.mending(FaultId::Aus32InFuel, k)]).unwrap();
+    let place = |id: &str| made.steps.iter().position(|s| s.step.id == id).unwrap();
+    assert!(place("do_not_start") < place("clear_do_not_start"));
+    for of_refill in ["before_readings", "reservoir_down", "dose_test"] {
+        assert!(place("clear_do_not_start") < place(of_refill), "{of_refill}");
+    }
+}
+
+#[test]
+fn regress_a_step_done_once_keeps_what_every_procedure_wants() {
+    let (k, p) = (Knowledge::built_in(), Procedures::built_in().unwrap());
+    let made = plan(&[p.mending(FaultId::BoostLeak, k), p.mending(FaultId::EgrStuckOpen, k)]).unwrap();
+    let before = made.steps.iter().find(|s| s.step.id == "before_readings").unwrap();
+    assert!(before.step.proof.iter().any(|t| t.contains("boost asked for")));
+    assert!(before.step.proof.iter().any(|t| t.contains("valve commanded shut")));
+    assert_eq!(before.step.hands_on_min, 12.0);
+}
+
+const OWN: &str = "schema = \"sootwright.procedures/1\"\n\n[[step]]\nid = \"lift_up\"\nhands_on_min = 4\n\n\
+    [[procedure]]\nid = \"our_hoses\"\nlabel = \"Our hoses\"\nmends = [\"hose_leaking\"]\nmark = \"counted\"\n\
+    [[procedure.step]]\nid = \"lift_up\"\n[[procedure.step]]\nid = \"hose\"\ntext = \"hose\"\nhands_on_min = 7\n\n\
+    [[way]]\nid = \"refill_only\"\n[way.cures]\nadditive_empty = 0.8\n";
+
+#[test]
+fn regress_a_workshops_own_procedures_lie_over_the_built_in_ones() {
+    let (k, p) = (Knowledge::built_in(), Procedures::with(&[("own.toml", OWN)]).unwrap());
+    let hoses = p.mending(FaultId::HoseLeaking, k);
+    assert_eq!(hoses.id, "our_hoses");
+    assert_eq!(plan(&[hoses]).unwrap().hands_on_min, 11.0);
+    // The shared step changed for the built-in procedures too; other keys of the way stay.
+    assert_eq!(
+        p.mending(FaultId::AdditiveEmpty, k).step.iter().find(|s| s.id == "lift_up").unwrap().hands_on_min,
+        4.0
+    );
+    let way = p.way.iter().find(|w| w.id == "refill_only").unwrap();
+    assert_eq!((way.cures[&FaultId::AdditiveEmpty], way.relapse), (0.8, 0.08));
+}
+
+#[test]
+fn regress_faults_of_a_file_are_named_with_file_and_line() {
+    let told = |from: &str, to: &str| {
+        Procedures::with(&[("own.toml", &OWN.replace(from, to))]).unwrap_err().to_string()
+    };
+    assert!(
+        told("hands_on_min = 7", "hands_on_min = -7")
+            .starts_with("own.toml:7: procedure \"our_hoses\", step")
+    );
+    assert!(told("hands_on_min = 7", "hand_on_min = 7").contains("hand_on_min"));
+    assert!(told("hose_leaking", "hose_leeking").contains("hose_leeking"));
+    assert!(told("refill_only", "refil_only").starts_with("own.toml:19: way \"refil_only\": missing field"));
+    assert!(told("additive_empty = 0.8", "additive_empty = 8").contains("out of range: 8"));
+    assert!(told("[[step]]", "[[steps]]").contains("\"steps\" is no list of ours"));
+    assert!(told("procedures/1", "procedures/9").contains("procedures/9"));
+    assert!(told("text = \"hose\"", "after = [\"moon\"]\ntext = \"hose\"").contains("the step \"moon\""));
+}

@@ -4,7 +4,7 @@ mod draw;
 
 use crate::cli::{KnowledgeCheck, KnowledgeCommand, KnowledgeDraw, KnowledgeOrder};
 use crate::failure::{Failure, Outcome};
-use crate::inputs::read_knowledge;
+use crate::inputs::{read_knowledge, read_procedures};
 use crate::output::{Input, Program};
 use crate::text::Page;
 use crate::words::{number, say, say_with, within};
@@ -45,13 +45,17 @@ struct Checked {
     inputs: Vec<Input>,
     faults: usize,
     observations: usize,
+    procedures: usize,
     marks: Vec<(Mark, usize)>,
     doubts: Vec<Doubtful>,
 }
 
 fn check(order: &KnowledgeCheck) -> Result<Outcome, Failure> {
     let (knowledge, inputs) = read_knowledge(order.knowledge.as_deref())?;
-    let mut found: Vec<Doubtful> = doubts(&knowledge).iter().map(|d| doubtful(d, &knowledge)).collect();
+    let procedures = read_procedures(order.knowledge.as_deref())?;
+    let mut found: Vec<Doubtful> =
+        procedures.missing().iter().map(|f| no_procedure(*f, &knowledge)).collect();
+    found.extend(doubts(&knowledge).iter().map(|d| doubtful(d, &knowledge)));
     // The stable sort keeps the order of kinds; of one kind the strongest doubt first.
     found.sort_by(|a, b| {
         (a.kind == b.kind)
@@ -68,6 +72,7 @@ fn check(order: &KnowledgeCheck) -> Result<Outcome, Failure> {
             inputs,
             faults: knowledge.faults().len(),
             observations: knowledge.observations().len(),
+            procedures: procedures.procedure.len(),
             marks,
             doubts: found,
         })?;
@@ -76,7 +81,10 @@ fn check(order: &KnowledgeCheck) -> Result<Outcome, Failure> {
     let mut page = Page::default();
     page.strong(&say_with(
         "out-knowledge-read",
-        &args! { "faults" => knowledge.faults().len(), "observations" => knowledge.observations().len() },
+        &args! {
+            "faults" => knowledge.faults().len(), "observations" => knowledge.observations().len(),
+            "procedures" => procedures.procedure.len(),
+        },
     ));
     for (mark, count) in marks {
         let mark = match mark {
@@ -96,6 +104,18 @@ fn check(order: &KnowledgeCheck) -> Result<Outcome, Failure> {
     }
     print(&page.finish())?;
     Ok(Outcome::Answered)
+}
+
+/// A fault whose plan is one line, since no procedure mends it.
+fn no_procedure(fault: FaultId, k: &Knowledge) -> Doubtful {
+    Doubtful {
+        kind: "fault_without_procedure",
+        faults: vec![fault.id().to_owned()],
+        observation: None,
+        set_up: None,
+        value: None,
+        text: say_with("out-doubt-no-procedure", &args! { "fault" => within(&k.fault(fault).label) }),
+    }
 }
 
 fn doubtful(doubt: &Doubt, k: &Knowledge) -> Doubtful {
