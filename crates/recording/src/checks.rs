@@ -49,6 +49,17 @@ fn share_outside(signal: &Signal, all: &[Signal], map: impl Fn(f64) -> f64) -> f
     share(&rest, AT_REST_KPA).max(share(&signal.value, POSSIBLE_KPA))
 }
 
+/// True for signals whose scale or reference is settled by the recording as a whole.
+pub(crate) fn needs_whole_recording(signal: &Signal) -> bool {
+    use Quantity as Q;
+    let pressures = matches!(
+        signal.quantity,
+        Q::FilterDifferentialPressure | Q::FilterInletPressure | Q::FilterOutletPressure
+    );
+    let obd = signal.source.ends_with(" 7A") || signal.source.ends_with(" 7B");
+    pressures && obd || matches!(signal.quantity, Q::ExhaustPressure | Q::TurbochargerSpeed)
+}
+
 enum Verdict {
     /// The assumed reading holds; how it was checked.
     Kept(String),

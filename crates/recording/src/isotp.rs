@@ -149,10 +149,20 @@ pub struct Assembler {
 impl Assembler {
     /// Takes one frame's data (without address byte). Padding is cut by the length, never by its value.
     pub fn push<'a>(&'a mut self, time_ns: i64, data: &'a [u8]) -> Outcome<'a> {
+        self.take(time_ns, data, 0)
+    }
+
+    /// The same for extended and mixed addressing: `data` begins behind the address byte, and so all that a frame
+    /// can hold is one byte less.
+    pub fn push_behind_address<'a>(&'a mut self, time_ns: i64, data: &'a [u8]) -> Outcome<'a> {
+        self.take(time_ns, data, 1)
+    }
+
+    fn take<'a>(&'a mut self, time_ns: i64, data: &'a [u8], address: usize) -> Outcome<'a> {
         let Some((first, rest)) = data.split_first() else { return Outcome::default() };
         match first >> 4 {
-            0 => self.single(time_ns, *first, rest, data.len()),
-            1 => self.first(time_ns, *first, rest),
+            0 => self.single(time_ns, *first, rest, data.len() + address),
+            1 => self.first(time_ns, *first, rest, address),
             2 => self.consecutive(time_ns, first & 0x0F, rest),
             3 => Outcome::default(),
             other => Outcome { message: None, error: Some(TransportError::UnknownType(other)) },
@@ -192,17 +202,18 @@ impl Assembler {
         Outcome { message: Some(message), error }
     }
 
-    fn first(&mut self, time_ns: i64, first: u8, rest: &[u8]) -> Outcome<'static> {
+    fn first(&mut self, time_ns: i64, first: u8, rest: &[u8], address: usize) -> Outcome<'static> {
         let interrupted = self.drop_running(time_ns);
         let [low, payload @ ..] = rest else {
+            self.state = State::Lost;
             return Outcome { message: None, error: Some(TransportError::FirstFrameLength(0)) };
         };
         let (length, payload) = match (usize::from(first & 0x0F) << 8 | usize::from(*low), payload) {
             (0, [a, b, c, d, payload @ ..]) => (u32::from_be_bytes([*a, *b, *c, *d]) as usize, payload),
             (length, payload) => (length, payload),
         };
-        // Seven bytes would fit a single frame; a first frame always fills its CAN frame.
-        if length <= 7 || rest.len() < 7 {
+        // Seven bytes (six behind an address) would fit a single frame; a first frame always fills its CAN frame.
+        if length <= 7 - address || rest.len() < 7 - address {
             self.state = State::Lost;
             return Outcome { message: None, error: Some(TransportError::FirstFrameLength(length)) };
         }

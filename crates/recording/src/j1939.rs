@@ -115,6 +115,24 @@ impl Spn {
         self
     }
 
+    /// First bit, number of bits and the largest raw number that is a value.
+    pub(crate) fn place(&self) -> (u8, u32, u64) {
+        let (bits, limit) = match self.raw {
+            Raw::U8 => (8, 0xFA),
+            Raw::U16 => (16, 0xFAFF),
+            Raw::U32 => (32, 0xFAFF_FFFF),
+            Raw::State => (2, 1),
+            Raw::State3 => (2, 2),
+            Raw::Three => (3, 6),
+        };
+        (self.start.saturating_mul(8).saturating_add(self.shift), bits, limit)
+    }
+
+    /// Scale, offset and divisor into the quantity's unit.
+    pub(crate) fn scaling(&self) -> (f64, f64, f64) {
+        (self.scale, self.offset, self.per)
+    }
+
     pub(crate) fn decode(&self, data: &[u8]) -> Decoded {
         let at = |n: usize| data.get(usize::from(self.start) + n).copied();
         let bits = |mask: u8| at(0).map(|b| b >> self.shift & mask);
@@ -295,6 +313,11 @@ pub(crate) fn parameters(pgn: u32) -> &'static [Spn] {
         65248 => rows![counter(245, Odometer, 5, "km").scaled(0.125, 0.0)],
         _ => &[],
     }
+}
+
+/// True if nothing but its signals is of interest in a group.
+pub(crate) fn only_signals(pgn: u32) -> bool {
+    !matches!(pgn, 65226 | 65227 | 65260 | 64892) && changing_group(pgn).is_none()
 }
 
 /// Decodes the parameters of a group that are known here: suspect parameter number and value. Values outside

@@ -31,24 +31,33 @@
 //! The decoders can also be used alone: [`candump`], [`isotp`], [`obd`], [`uds`], [`j1939`], [`codes`], [`vin`].
 #![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::expect_used, clippy::panic))]
 
+mod asc;
+mod blf;
 mod bus;
 pub mod candump;
 mod checks;
 pub mod codes;
+mod dbc;
 mod field;
+mod frame;
 pub mod isotp;
 pub mod j1939;
+mod mdf;
 mod model;
 pub mod obd;
 mod quantity;
 mod read;
 mod table;
+mod text;
 pub mod uds;
+mod unpack;
 pub mod vin;
 
 pub use field::Decoded;
 pub use model::{
-    CodeMemory, Counts, Error, Format, Note, NoteKind, Options, Problem, Recording, Signal, TroubleCode,
+    CodeMemory, Counts, Error, Format, Identifier, NamedSignal, Note, NoteKind, Options, Problem, Recording, Service,
+    Signal, TroubleCode,
 };
 pub use quantity::Quantity;
-pub use read::{read_bytes, read_path};
+pub use frame::{Direction, Frame, FrameKind};
+pub use read::{Piece, read_bytes, read_frames, read_path, read_stream};

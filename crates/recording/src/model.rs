@@ -16,13 +16,13 @@ pub enum Format {
     CsvWide,
     /// Separated columns, one row a sample: time, name, value, unit.
     CsvLong,
-    /// Text log with `date` and `base` header. Recognised, not read.
+    /// Text log with `date` and `base` header.
     Asc,
-    /// Binary log that starts with `LOGG`. Recognised, not read.
+    /// Binary log that starts with `LOGG`.
     Blf,
-    /// ASAM MDF. Recognised, not read.
+    /// ASAM MDF 4: frames of bus logging, or plain groups of signals.
     Mdf,
-    /// Zstandard-compressed data. Recognised, not read.
+    /// Packed data inside packed data: unpacked once only.
     Zstd,
     /// Nothing in it.
     Empty,
@@ -58,8 +58,17 @@ pub struct Recording {
     /// Time of the first frame or row in seconds since 1970-01-01 UTC, where the recording holds a date.
     /// Logs written in local time without an offset are taken as UTC.
     pub start_epoch_s: Option<f64>,
+    /// The buses by the names the container gives them, in the order they first appeared.
+    pub buses: Vec<String>,
+    /// The identifiers of the data frames, by bus and number.
+    pub identifiers: Vec<Identifier>,
+    /// The diagnostic services seen, by bus and identifier.
+    pub services: Vec<Service>,
     /// The signals, one entry for each quantity, instance and source.
     pub signals: Vec<Signal>,
+    /// Signals that are no [`Quantity`]: those of the user's descriptions ([`Options::descriptions`]) and those an
+    /// MDF file names itself.
+    pub named: Vec<NamedSignal>,
     /// Trouble codes, one entry for each code, module and memory.
     pub trouble_codes: Vec<TroubleCode>,
     /// The vehicle identification number, where a module gave one.
@@ -101,6 +110,59 @@ pub struct Signal {
     pub time_s: Vec<f64>,
     /// Values in the quantity's unit.
     pub value: Vec<f64>,
+}
+
+/// A signal by the name a description or the file itself gives it. `time_s` and `value` have the same length.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct NamedSignal {
+    /// Name as written.
+    pub name: String,
+    /// The message or group it stands in.
+    pub message: String,
+    /// Unit as written; empty = none is stated.
+    pub unit: String,
+    /// Where it came from: an id, a source address with its group, a group of the file.
+    pub source: String,
+    /// One count, in `unit`; 0 = not known.
+    pub resolution: f64,
+    /// Values that were missing, not available or in error.
+    pub absent: u64,
+    /// Seconds since the first frame or row, never falling.
+    pub time_s: Vec<f64>,
+    /// Values in `unit`.
+    pub value: Vec<f64>,
+}
+
+/// One identifier of one bus.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Identifier {
+    /// Position in [`Recording::buses`].
+    pub bus: u16,
+    /// Identifier without flag bits.
+    pub id: u32,
+    /// It has 29 bits.
+    pub extended: bool,
+    /// Data frames with it.
+    pub frames: u64,
+    /// Time of the first one in seconds since the first frame of the recording.
+    pub first_s: f64,
+    /// Time of the last one.
+    pub last_s: f64,
+    /// Fewest data bytes of a frame.
+    pub shortest: u8,
+    /// Most data bytes of a frame.
+    pub longest: u8,
+}
+
+/// A diagnostic service as one identifier spoke it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Service {
+    /// The identifier: `7E8`, `18DAF110`.
+    pub source: String,
+    /// The service byte: a request below 40 hex, an answer from there on, 7F a refusal.
+    pub service: u8,
+    /// Messages.
+    pub messages: u64,
 }
 
 /// Which memory a trouble code stood in.
@@ -258,6 +320,9 @@ pub struct Options {
     /// `time` (with `[s]`, `[ms]` ...) names the time column. An instance may follow after `#`:
     /// `"exhaust_temperature#2 [degC]"`.
     pub column_names: BTreeMap<String, String>,
+    /// Descriptions of further messages (DBC text) that the user brings: name for problems, content. Their signals
+    /// come as [`Recording::named`].
+    pub descriptions: Vec<(String, Vec<u8>)>,
     /// Packed input is unpacked up to this many bytes.
     pub max_unpacked_bytes: u64,
     /// At most this many problems are listed; one more then tells how many were left out.
@@ -266,7 +331,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Options { column_names: BTreeMap::new(), max_unpacked_bytes: 4 << 30, max_problems: 1000 }
+        Options { column_names: BTreeMap::new(), descriptions: Vec::new(), max_unpacked_bytes: 4 << 30, max_problems: 1000 }
     }
 }
 
@@ -287,6 +352,8 @@ pub enum Error {
 /// Problems in the order they were met, never more than allowed.
 #[derive(Debug)]
 pub(crate) struct Problems {
+    /// Places are bytes of a binary container, not lines.
+    pub(crate) places_are_bytes: bool,
     file: String,
     list: Vec<Problem>,
     limit: usize,
@@ -295,7 +362,7 @@ pub(crate) struct Problems {
 
 impl Problems {
     pub(crate) fn new(file: &str, limit: usize) -> Self {
-        Problems { file: file.to_owned(), list: Vec::new(), limit, left_out: 0 }
+        Problems { places_are_bytes: false, file: file.to_owned(), list: Vec::new(), limit, left_out: 0 }
     }
 
     /// Adds a problem. `what` is only built when there is room for it.
@@ -310,6 +377,7 @@ impl Problems {
             self.left_out += 1;
             return;
         }
+        let (line, byte) = if self.places_are_bytes { (None, byte.or(line)) } else { (line, byte) };
         self.list.push(Problem {
             file: self.file.clone(),
             line,
@@ -317,6 +385,18 @@ impl Problems {
             what: what(),
             what_to_do: what_to_do.to_owned(),
         });
+    }
+
+    /// Adds a problem of another file.
+    pub(crate) fn add_for(&mut self, file: &str, line: Option<u64>, what: String, what_to_do: &str) {
+        let own = std::mem::replace(&mut self.file, file.to_owned());
+        self.add(line, None, || what, what_to_do);
+        self.file = own;
+    }
+
+    /// The place of the input's end: its last line or its length.
+    pub(crate) fn end_place(&self, counts: &Counts) -> (Option<u64>, Option<u64>) {
+        if self.places_are_bytes { (None, Some(counts.bytes)) } else { (Some(counts.lines), None) }
     }
 
     pub(crate) fn finish(mut self) -> Vec<Problem> {

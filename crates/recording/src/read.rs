@@ -1,24 +1,48 @@
 //! Opens what comes: unpacks, recognises the container by its content, hands it to its reader.
 
-use crate::bus::Decoder;
-use crate::candump::{self, Frame};
-use crate::model::{Counts, CutEnd, Error, Format, NoteKind, Options, Problems, Recording};
-use crate::table;
+use crate::bus::Tap;
+use crate::candump;
+use crate::frame::Frame;
+use crate::model::{Counts, CutEnd, Error, Format, NamedSignal, Options, Problems, Recording, Signal};
+use crate::text::{LONGEST_LINE, TextReader};
+use crate::unpack::{self, Source};
+use crate::{blf, mdf, table};
 use std::borrow::Cow;
-use std::io::Read as _;
+use std::io::{BufRead, Read};
+use std::ops::ControlFlow;
 use std::path::Path;
+
+/// How much of the beginning decides what a recording is.
+const HEAD: usize = 1 << 16;
+/// A stream is read in pieces of this size.
+const PIECE: usize = 1 << 20;
+/// Signals of a stream are handed out after this many bytes of content.
+const HAND_OUT_AFTER: usize = 8 << 20;
 
 /// Reads a recording that lies in memory. `name` is only used in problems. Never fails: what could not be read
 /// stands in [`Recording::problems`].
 pub fn read_bytes(name: &str, bytes: &[u8], options: &Options) -> Recording {
     let mut problems = Problems::new(name, options.max_problems);
     let mut cut = CutEnd::default();
-    let content = unpack(bytes, options, &mut problems, &mut cut);
-    let content = to_utf8_if_wide(&content, &mut cut);
-    read_content(&content, options, problems, cut)
+    let content = unpack::unpack(bytes, options, &mut problems, &mut cut);
+    read_unpacked(&content, options, problems, cut, None)
 }
 
-/// Reads a recording from a file, packed with gzip or not.
+/// Reads a recording like [`read_bytes`] and shows every CAN frame to `each` as it is read, with the position of its
+/// bus in [`Recording::buses`].
+pub fn read_frames(
+    name: &str,
+    bytes: &[u8],
+    options: &Options,
+    each: &mut dyn FnMut(&Frame, u16),
+) -> Recording {
+    let mut problems = Problems::new(name, options.max_problems);
+    let mut cut = CutEnd::default();
+    let content = unpack::unpack(bytes, options, &mut problems, &mut cut);
+    read_unpacked(&content, options, problems, cut, Some(each))
+}
+
+/// Reads a recording from a file, packed with gzip or Zstandard or not.
 ///
 /// # Errors
 /// Only if the file cannot be opened or read from the disk.
@@ -28,42 +52,140 @@ pub fn read_path(path: &Path, options: &Options) -> Result<Recording, Error> {
     Ok(read_bytes(&name, &bytes, options))
 }
 
-fn unpack<'a>(
-    bytes: &'a [u8],
+/// Samples of a recording that is still being read; see [`read_stream`].
+#[derive(Debug, Clone, PartialEq, Default)]
+#[non_exhaustive]
+pub struct Piece {
+    /// Samples that are new since the piece before, by signal. The same signal comes again in later pieces.
+    pub signals: Vec<Signal>,
+    /// The same for named signals.
+    pub named: Vec<NamedSignal>,
+    /// Bytes of content read so far, unpacked.
+    pub bytes: u64,
+}
+
+/// Reads a recording of any length from a pipe or a file and hands out its samples piece by piece, so that memory
+/// stays flat for candump and ASC text; the other containers need their whole content and come in one piece. The
+/// [`Recording`] that comes back holds everything but the samples handed out.
+///
+/// Signals whose scale the recording as a whole decides (filter pressures of OBD, exhaust pressure, turbocharger speed)
+/// come in the last piece. A support mask that a module sends late does not take back what was handed out before.
+/// `each` may break off; what was read until then comes back.
+///
+/// # Errors
+/// Only if `from` fails to be read; samples handed out before stay valid.
+pub fn read_stream(
+    name: &str,
+    from: impl BufRead,
     options: &Options,
-    problems: &mut Problems,
-    cut: &mut CutEnd,
-) -> Cow<'a, [u8]> {
-    if !bytes.starts_with(&[0x1F, 0x8B]) {
-        return Cow::Borrowed(bytes);
+    mut each: impl FnMut(Piece) -> ControlFlow<()>,
+) -> Result<Recording, Error> {
+    let failed = |source| Error::Io { path: name.to_owned(), source };
+    let mut problems = Problems::new(name, options.max_problems);
+    let mut cut = CutEnd::default();
+    let mut source = Source::new(from).map_err(failed)?;
+    let packing = source.packing();
+    let mut made: u64 = 0;
+    let mut ended = false;
+    // Fills `buffer` up to `size`; errors of unpacking end the content, errors of reading end everything.
+    let mut fill = |buffer: &mut Vec<u8>, size: usize, problems: &mut Problems, cut: &mut CutEnd| {
+        while buffer.len() < size && !ended {
+            let room = (size - buffer.len()) as u64;
+            match (&mut source).take(room).read_to_end(buffer) {
+                Ok(0) => ended = true,
+                Ok(n) => made += n as u64,
+                Err(error) => {
+                    let Some(packing) = packing else { return Err(error) };
+                    ended = true;
+                    unpack::report(packing, &error, buffer.len() as u64 + made, problems, cut);
+                }
+            }
+            if packing.is_some() && made > options.max_unpacked_bytes {
+                ended = true;
+                unpack::too_large(problems, made);
+            }
+        }
+        Ok(ended)
+    };
+    let mut buffer = Vec::new();
+    fill(&mut buffer, HEAD, &mut problems, &mut cut).map_err(failed)?;
+    let format = recognise(&buffer);
+    let text = matches!(format, Format::CandumpCompact | Format::CandumpScreen | Format::Asc);
+    if !text || buffer.starts_with(&[0xEF, 0xBB, 0xBF]) {
+        fill(&mut buffer, usize::MAX, &mut problems, &mut cut).map_err(failed)?;
+        let mut recording = read_unpacked(&buffer, options, problems, cut, None);
+        let piece = Piece {
+            signals: std::mem::take(&mut recording.signals),
+            named: std::mem::take(&mut recording.named),
+            bytes: recording.counts.bytes,
+        };
+        let _ = each(piece);
+        return Ok(recording);
     }
-    let mut content = Vec::new();
-    // One byte more than allowed tells that there is more.
-    let limit = options.max_unpacked_bytes.saturating_add(1);
-    let mut unpacked = flate2::read::MultiGzDecoder::new(bytes).take(limit);
-    if let Err(error) = unpacked.read_to_end(&mut content) {
-        if error.kind() == std::io::ErrorKind::UnexpectedEof {
-            cut.what.push("the gzip stream ends early".to_owned());
-            cut.byte = Some(content.len() as u64);
-        } else {
-            problems.add(
-                None,
-                Some(content.len() as u64),
-                || format!("the gzip stream is damaged here ({error})"),
-                "what was unpacked before it was read; copy the file again",
-            );
+    let recording = Recording { format, ..Recording::default() };
+    let mut problems = Some(problems);
+    let mut reader = text_reader(format, recording, &mut problems, options, &buffer, None);
+    let mut late = Problems::new(name, options.max_problems);
+    let mut overlong = false;
+    let mut since = 0;
+    let mut bytes: u64 = 0;
+    loop {
+        if overlong {
+            // Passing over a line that has no end yet.
+            let end = memchr::memchr(b'\n', &buffer).map(|n| n + 1);
+            let gone = end.unwrap_or(buffer.len());
+            reader.skip(gone);
+            buffer.drain(..gone);
+            overlong = end.is_none();
+        }
+        let used = reader.lines(&buffer);
+        since += used;
+        bytes += used as u64;
+        buffer.drain(..used);
+        if buffer.len() >= LONGEST_LINE {
+            reader.overlong();
+            overlong = true;
+            continue;
+        }
+        if since >= HAND_OUT_AFTER {
+            since = 0;
+            let (signals, named) = reader.decoder.take();
+            if each(Piece { signals, named, bytes }).is_break() {
+                return Ok(reader.finish(&[], CutEnd::default()));
+            }
+        }
+        let before = buffer.len();
+        let ended = fill(&mut buffer, before.max(HEAD) + PIECE, &mut late, &mut cut).map_err(failed)?;
+        if ended && buffer.len() == before {
+            break;
         }
     }
-    if content.len() as u64 > options.max_unpacked_bytes {
-        content.truncate(options.max_unpacked_bytes as usize);
-        problems.add(
-            None,
-            Some(content.len() as u64),
-            || "the unpacked content is larger than allowed".to_owned(),
-            "raise the limit or split the recording",
-        );
+    let rest: &[u8] = if overlong { &[] } else { &buffer };
+    let mut recording = reader.finish(rest, cut);
+    recording.problems.extend(late.finish());
+    let piece = Piece {
+        signals: std::mem::take(&mut recording.signals),
+        named: std::mem::take(&mut recording.named),
+        bytes: recording.counts.bytes,
+    };
+    let _ = each(piece);
+    Ok(recording)
+}
+
+fn text_reader<'t>(
+    format: Format,
+    recording: Recording,
+    problems: &mut Option<Problems>,
+    options: &Options,
+    head: &[u8],
+    tap: Tap<'t>,
+) -> TextReader<'t> {
+    let problems = problems.take().unwrap_or_else(|| Problems::new("", 0));
+    if format == Format::Asc {
+        TextReader::asc(recording, problems, options, tap)
+    } else {
+        TextReader::candump(recording, problems, options, head, tap)
     }
-    Cow::Owned(content)
 }
 
 /// UTF-16 (with a byte-order mark, or told by its zero bytes) becomes UTF-8; the mark of UTF-8 goes.
@@ -89,24 +211,34 @@ fn to_utf8_if_wide<'a>(content: &'a [u8], cut: &mut CutEnd) -> Cow<'a, [u8]> {
     Cow::Owned(encoding.decode_with_bom_removal(even).0.into_owned().into_bytes())
 }
 
-fn read_content(content: &[u8], options: &Options, mut problems: Problems, mut cut: CutEnd) -> Recording {
+fn read_unpacked(
+    content: &[u8],
+    options: &Options,
+    mut problems: Problems,
+    mut cut: CutEnd,
+    tap: Tap<'_>,
+) -> Recording {
+    let content = &*to_utf8_if_wide(content, &mut cut);
     let format = recognise(content);
     let counts = Counts { bytes: content.len() as u64, ..Counts::default() };
     let recording = Recording { format, counts, ..Recording::default() };
     match format {
-        Format::CandumpCompact | Format::CandumpScreen => read_candump(content, recording, problems, cut),
+        Format::CandumpCompact | Format::CandumpScreen | Format::Asc => {
+            let mut reader = text_reader(format, recording, &mut Some(problems), options, content, tap);
+            let used = reader.lines(content);
+            reader.finish(content.get(used..).unwrap_or(&[]), cut)
+        }
+        Format::Blf => blf::read(content, recording, options, problems, cut, tap),
+        Format::Mdf => mdf::read(content, recording, options, problems, cut, tap),
         Format::CsvWide => table::read(content, recording, options, problems, cut),
         _ => {
             let (what, what_to_do) = match format {
                 Format::Empty => ("there is nothing in it", "check that the recording was saved"),
-                Format::Zstd => ("Zstandard-compressed data are not read", "unpack the file first"),
-                Format::Asc | Format::Blf | Format::Mdf => (
-                    "this kind of log is recognised but not read",
-                    "export it as candump text (compact form) or as a table with units",
-                ),
+                Format::Zstd => ("packed data inside packed data", "unpack the file first"),
                 _ => (
                     "no known kind of recording",
-                    "give candump text or a table whose first line names the columns with their units",
+                    "give candump text, ASC, BLF, MDF 4 or a table whose first line names the columns with their \
+                     units",
                 ),
             };
             if cut.what.is_empty() {
@@ -132,11 +264,11 @@ fn recognise(content: &[u8]) -> Format {
     if content.starts_with(b"MDF     ") || content.starts_with(b"UnFinMF ") {
         return Format::Mdf;
     }
-    if content.starts_with(&[0x28, 0xB5, 0x2F, 0xFD]) {
+    if content.starts_with(&[0x28, 0xB5, 0x2F, 0xFD]) || content.starts_with(&[0x1F, 0x8B]) {
         return Format::Zstd;
     }
     // A damaged beginning must not hide what the rest is: the first lines vote.
-    let head = content.get(..content.len().min(1 << 16)).unwrap_or(content);
+    let head = content.get(..content.len().min(HEAD)).unwrap_or(content);
     let lines = || head.split(|b| *b == b'\n').map(<[u8]>::trim_ascii).filter(|l| !l.is_empty()).take(200);
     let mut frame = Frame::default();
     for line in lines() {
@@ -168,84 +300,4 @@ fn candump_without_time(line: &[u8]) -> bool {
     let mut timed = b"(0.0) ".to_vec();
     timed.extend_from_slice(line.get(..line.len().min(400)).unwrap_or(line));
     candump::parse_line(&timed, &mut Frame::default()).is_ok()
-}
-
-fn read_candump(content: &[u8], recording: Recording, problems: Problems, mut cut: CutEnd) -> Recording {
-    let mut decoder = Decoder::new(recording, problems);
-    if times_are_differences(content) {
-        decoder.times_are_differences();
-        decoder.note(
-            NoteKind::Assumption,
-            "time",
-            "times are differences to the frame before: they were summed".to_owned(),
-        );
-    }
-    let mut frame = Frame::default();
-    let mut start = 0;
-    let mut number: u64 = 0;
-    let mut lost: u64 = 0;
-    while start < content.len() {
-        let rest = content.get(start..).unwrap_or(&[]);
-        let (line, ended, next) = match memchr::memchr(b'\n', rest) {
-            Some(end) => (rest.get(..end).unwrap_or(rest), true, start + end + 1),
-            None => (rest, false, content.len()),
-        };
-        number += 1;
-        match candump::parse_line(line, &mut frame) {
-            Ok(name) => {
-                // When the packed stream is known to end early, the last line is cut too.
-                let before = content.get(..start).unwrap_or(&[]);
-                if ended || cut.what.is_empty() && candump::whole_without_line_end(before, line) {
-                    let bus = decoder.bus(name);
-                    decoder.frame(&frame, bus, number);
-                } else {
-                    lost += 1;
-                    (cut.line, cut.byte) = (Some(number), Some(start as u64));
-                    cut.what.push("the last line has no end and its frame may be cut".to_owned());
-                }
-            }
-            Err(error) => {
-                let text = line.trim_ascii();
-                if text.is_empty() || text.starts_with(b"#") {
-                    // Empty lines and remarks hold no frame.
-                } else if ended {
-                    lost += 1;
-                    decoder.problems().add(
-                        Some(number),
-                        Some(start as u64),
-                        || format!("not a frame: {error}"),
-                        match error {
-                            candump::LineError::NoTime => {
-                                "the line was left out; record with a time (candump -L or -l)"
-                            }
-                            _ => "the line was left out; the rest was read",
-                        },
-                    );
-                } else {
-                    lost += 1;
-                    (cut.line, cut.byte) = (Some(number), Some(start as u64));
-                    cut.what.push(format!("the last line is no whole frame: {error}"));
-                }
-            }
-        }
-        start = next;
-    }
-    let counts = &mut decoder.recording().counts;
-    counts.lines = number;
-    counts.lost_lines = lost;
-    decoder.finish(cut)
-}
-
-/// `candump -td` shows differences: the times of the first lines go up and down around small values.
-fn times_are_differences(content: &[u8]) -> bool {
-    let head = content.get(..content.len().min(1 << 16)).unwrap_or(content);
-    let mut frame = Frame::default();
-    let times: Vec<i64> = head
-        .split(|b| *b == b'\n')
-        .take(400)
-        .filter_map(|line| candump::parse_line(line, &mut frame).ok().map(|_| frame.time_ns))
-        .collect();
-    let falls = times.windows(2).filter(|w| matches!(w, [a, b] if b < a)).count();
-    // Ten seconds between two frames is already long; a clock that fell this often is none.
-    times.len() >= 8 && falls * 4 > times.len() && times.iter().all(|t| (0..10_000_000_000).contains(t))
 }

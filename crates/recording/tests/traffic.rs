@@ -224,8 +224,8 @@ fn regress_other_containers_are_named_not_guessed() {
     for (bytes, format) in [
         (&b"LOGG\x90\0\0\0"[..], Format::Blf),
         (b"MDF     4.10    ", Format::Mdf),
-        (b"\x28\xB5\x2F\xFD\0", Format::Zstd),
-        (b"date Tue Nov 14 10:00:00 am 2023\nbase hex  timestamps absolute\n", Format::Asc),
+        (b"\x28\xB5\x2F\xFD\0", Format::Empty),
+        (b"date Tue Nov 14 10:00:00 am 2023\nbase hex  timestamps absolute\n 0.1 1", Format::Asc),
         (b"", Format::Empty),
         (b"hello", Format::Unknown),
         (b"can0  7E8   [8]  03 41 05 85 00 00 00 00\n", Format::CandumpCompact),

@@ -764,8 +764,22 @@ fn finish_columns(
         }
         column.signal.resolution = column.resolution();
         if disordered {
-            crate::bus::sort_by_time(&mut column.signal);
+            crate::bus::sort_by_time(&mut column.signal.time_s, &mut column.signal.value);
         }
         recording.signals.push(column.signal);
+    }
+}
+
+/// What a named signal of another container is, by the rules for columns: its quantity, instance and the conversion
+/// into the quantity's unit. `None` if the name means nothing here or its unit is missing or foreign.
+pub(crate) fn quantity_of(name: &str, unit: &str, options: &Options) -> Option<(Quantity, u8, f64, f64)> {
+    let header = if unit.is_empty() { name.to_owned() } else { format!("{name} [{unit}]") };
+    match meaning(&header, options) {
+        Meaning::Quantity { quantity, instance, unit } => {
+            let unit = unit.or_else(|| quantity.is_state_or_count().then(|| quantity.unit().to_owned()))?;
+            let Conversion { factor, offset } = units::conversion(quantity, &unit)?;
+            Some((quantity, instance, factor, offset))
+        }
+        _ => None,
     }
 }

@@ -1,10 +1,14 @@
-//! From frames to signals: knows which identifiers speak which protocol and gathers what they say.
+//! What messages say, gathered.
 
-use crate::candump::{Frame, FrameKind};
+use super::columns::{Columns, NamedColumns, sort_by_time};
+use super::{Role, dbc_key};
+use crate::dbc::Dbc;
 use crate::field::Decoded;
-use crate::model::{CodeMemory, CutEnd, Note, NoteKind, Problems, Recording, Signal, TroubleCode};
+use crate::model::{
+    CodeMemory, CutEnd, NamedSignal, Note, NoteKind, Problems, Recording, Service, Signal, TroubleCode,
+};
 use crate::quantity::Quantity;
-use crate::{checks, codes, isotp, j1939, obd, uds, vin};
+use crate::{checks, codes, j1939, obd, uds, vin};
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::fmt::Write as _;
 
@@ -13,16 +17,16 @@ const NOTES_PER_SENDER: u32 = 50;
 
 /// Where and when a message was seen.
 #[derive(Clone, Copy)]
-struct At {
-    time_s: f64,
-    line: u64,
-    bus: u16,
-    id: u32,
-    extended: bool,
+pub(super) struct At {
+    pub time_s: f64,
+    pub line: u64,
+    pub bus: u16,
+    pub id: u32,
+    pub extended: bool,
 }
 
 impl At {
-    fn sender(&self, buses: &[Vec<u8>]) -> String {
+    pub fn sender(&self, buses: &[Vec<u8>]) -> String {
         let id = if self.extended { format!("{:08X}", self.id) } else { format!("{:03X}", self.id) };
         prefixed(buses, self.bus, id)
     }
@@ -33,94 +37,10 @@ impl At {
 }
 
 /// Adds the interface name when it is not the first one of the recording.
-fn prefixed(buses: &[Vec<u8>], bus: u16, text: String) -> String {
+pub(super) fn prefixed(buses: &[Vec<u8>], bus: u16, text: String) -> String {
     match buses.get(usize::from(bus)) {
         Some(name) if bus > 0 => format!("{} {text}", String::from_utf8_lossy(name)),
         _ => text,
-    }
-}
-
-/// What an identifier is used for.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Role {
-    Request,
-    Response,
-    /// Diagnostic traffic of unknown direction; certain for 29 bit, a guess for 11 bit.
-    General {
-        certain: bool,
-    },
-    Group,
-    None,
-}
-
-fn role(id: u32, extended: bool) -> Role {
-    if !extended {
-        return match id {
-            0x7DF..=0x7E7 => Role::Request,
-            0x7E8..=0x7EF => Role::Response,
-            0x700..=0x7FF => Role::General { certain: false },
-            _ => Role::None,
-        };
-    }
-    let (target, source) = (id >> 8 & 0xFF, id & 0xFF);
-    match id >> 16 & 0xFF {
-        0xDB => Role::Request,
-        0xDA if source == 0xF1 => Role::Request,
-        0xDA if target == 0xF1 => Role::Response,
-        0xDA => Role::General { certain: true },
-        _ => Role::Group,
-    }
-}
-
-#[derive(Default)]
-struct Channel {
-    assembler: isotp::Assembler,
-    long_messages: u64,
-}
-
-/// A signal under construction.
-struct Slot {
-    key: u64,
-    signal: Signal,
-    absent: u64,
-}
-
-#[derive(Default)]
-pub(crate) struct Columns {
-    index: FxHashMap<u64, u32>,
-    slots: Vec<Slot>,
-}
-
-impl Columns {
-    fn push(&mut self, key: u64, time_s: f64, decoded: Decoded, source: impl FnOnce() -> String) -> bool {
-        let slots = &mut self.slots;
-        let position = *self.index.entry(key).or_insert_with(|| {
-            slots.push(Slot {
-                key,
-                signal: Signal {
-                    quantity: decoded.quantity,
-                    instance: decoded.instance,
-                    source: source(),
-                    resolution: decoded.resolution,
-                    time_s: Vec::new(),
-                    value: Vec::new(),
-                },
-                absent: 0,
-            });
-            slots.len() as u32 - 1
-        });
-        let Some(slot) = slots.get_mut(position as usize) else { return false };
-        match decoded.converted {
-            Some(value) => {
-                slot.signal.time_s.push(time_s);
-                slot.signal.value.push(value);
-                true
-            }
-            None => {
-                slot.absent += 1;
-                false
-            }
-        }
     }
 }
 
@@ -130,7 +50,7 @@ fn parameter_key(at: At, pid: u8, field: usize) -> u64 {
     u64::from(at.bus & 0x7F) << 56 | u64::from(at.id) << 16 | u64::from(pid) << 8 | field as u64
 }
 
-fn group_key(bus: u16, source: u8, pgn: u32, field: usize) -> u64 {
+pub(super) fn group_key(bus: u16, source: u8, pgn: u32, field: usize) -> u64 {
     GROUP_KEY | u64::from(bus & 0x7F) << 56 | u64::from(source) << 32 | u64::from(pgn) << 8 | field as u64
 }
 
@@ -149,11 +69,11 @@ struct Asked {
 }
 
 /// Everything gathered, apart from the transport states that messages are borrowed from.
-struct Sink {
-    recording: Recording,
-    problems: Problems,
-    columns: Columns,
-    buses: Vec<Vec<u8>>,
+pub(super) struct Sink {
+    pub recording: Recording,
+    pub problems: Problems,
+    pub columns: Columns,
+    pub buses: Vec<Vec<u8>>,
     code_index: FxHashMap<(u16, u32, CodeMemory, u64), usize>,
     repeated: Vec<Repeated>,
     repeated_index: FxHashMap<(NoteKind, u16, u32, u64), usize>,
@@ -165,318 +85,38 @@ struct Sink {
     memory_reads: FxHashMap<(u16, u32, u8), (u64, usize, usize)>,
     inhibited: FxHashMap<(u16, u8), u16>,
     asked: Option<Asked>,
-}
-
-/// Turns frames into a recording. Feed frames in file order, then call [`Decoder::finish`].
-pub(crate) struct Decoder {
-    channels: FxHashMap<(u16, u32, bool), Channel>,
-    sessions: FxHashMap<(u16, u8, u8), j1939::Session>,
-    sink: Sink,
-    short_ids: [u64; 32],
-    long_ids: FxHashSet<u32>,
-    last_long_id: u32,
-    last_bus: u16,
-    clock: Clock,
-    error_classes: u32,
-}
-
-/// Time since the first frame, kept from running backwards.
-#[derive(Default)]
-struct Clock {
-    first_ns: Option<i64>,
-    last_ns: i64,
-    shift_ns: i64,
-    sum_differences: bool,
-    disordered: bool,
-}
-
-/// A step back of more than this is a clock that was set, not frames out of order.
-const CLOCK_SET_NS: i64 = 1_000_000_000;
-
-impl Clock {
-    /// Time in ns since the first frame, and the step if the clock was set back.
-    fn at(&mut self, written_ns: i64) -> (i64, Option<i64>) {
-        let Some(first) = self.first_ns else {
-            self.first_ns = Some(written_ns);
-            self.last_ns = written_ns;
-            return (0, None);
-        };
-        let mut now = if self.sum_differences {
-            self.last_ns.saturating_add(written_ns)
-        } else {
-            written_ns.saturating_add(self.shift_ns)
-        };
-        let mut step = None;
-        if now < self.last_ns {
-            let back = self.last_ns.saturating_sub(now);
-            if back > CLOCK_SET_NS {
-                self.shift_ns = self.shift_ns.saturating_add(back);
-                now = self.last_ns;
-                step = Some(back);
-            } else {
-                self.disordered = true;
-            }
-        }
-        self.last_ns = self.last_ns.max(now);
-        (now.saturating_sub(first).max(0), step)
-    }
-
-    fn duration_s(&self) -> f64 {
-        self.first_ns.map_or(0.0, |first| self.last_ns.saturating_sub(first) as f64 / 1e9)
-    }
-}
-
-impl Decoder {
-    pub(crate) fn new(recording: Recording, problems: Problems) -> Self {
-        Decoder {
-            channels: FxHashMap::default(),
-            sessions: FxHashMap::default(),
-            sink: Sink {
-                recording,
-                problems,
-                columns: Columns::default(),
-                buses: Vec::new(),
-                code_index: FxHashMap::default(),
-                repeated: Vec::new(),
-                repeated_index: FxHashMap::default(),
-                changing: FxHashMap::default(),
-                readiness: FxHashMap::default(),
-                masks: FxHashMap::default(),
-                odd_lengths: FxHashSet::default(),
-                memory_reads: FxHashMap::default(),
-                inhibited: FxHashMap::default(),
-                asked: None,
-            },
-            short_ids: [0; 32],
-            long_ids: FxHashSet::default(),
-            last_long_id: u32::MAX,
-            last_bus: 0,
-            clock: Clock::default(),
-            error_classes: 0,
-        }
-    }
-
-    /// Times are differences to the frame before (`candump -td`): they are summed.
-    pub(crate) fn times_are_differences(&mut self) {
-        self.clock.sum_differences = true;
-    }
-
-    pub(crate) fn problems(&mut self) -> &mut Problems {
-        &mut self.sink.problems
-    }
-
-    pub(crate) fn recording(&mut self) -> &mut Recording {
-        &mut self.sink.recording
-    }
-
-    pub(crate) fn note(&mut self, kind: NoteKind, source: &str, text: String) {
-        self.sink.recording.notes.push(Note { time_s: None, source: source.to_owned(), kind, text });
-    }
-
-    /// The number of an interface; nearly always the one of the frame before.
-    pub(crate) fn bus(&mut self, name: &[u8]) -> u16 {
-        let buses = &mut self.sink.buses;
-        if buses.get(usize::from(self.last_bus)).is_some_and(|last| last == name) {
-            return self.last_bus;
-        }
-        let found = buses.iter().position(|b| b == name).unwrap_or_else(|| {
-            // A damaged file may hold any number of names: beyond 127 they share one.
-            if buses.len() < 128 {
-                buses.push(name.to_owned());
-            }
-            buses.len() - 1
-        });
-        self.last_bus = found as u16;
-        self.last_bus
-    }
-
-    /// Takes one frame.
-    pub(crate) fn frame(&mut self, frame: &Frame, bus: u16, line: u64) {
-        let (now_ns, step) = self.clock.at(frame.time_ns);
-        if let Some(step) = step {
-            let seconds = step as f64 / 1e9;
-            self.sink.problems.add(
-                Some(line),
-                None,
-                || format!("the clock steps back by {seconds:.3} s"),
-                "later times were moved to follow on; the true gap is unknown",
-            );
-        }
-        let counts = &mut self.sink.recording.counts;
-        counts.frames += 1;
-        match frame.kind {
-            FrameKind::Classic => {}
-            FrameKind::Fd { .. } => counts.fd_frames += 1,
-            FrameKind::Remote => {
-                counts.remote_frames += 1;
-                return;
-            }
-            FrameKind::Error => {
-                counts.error_frames += 1;
-                self.error_classes |= frame.id;
-                return;
-            }
-        }
-        self.count_id(frame);
-        let at = At { time_s: now_ns as f64 / 1e9, line, bus, id: frame.id, extended: frame.extended };
-        match role(frame.id, frame.extended) {
-            Role::None => {}
-            Role::Group => self.group_frame(at, now_ns, frame.data()),
-            role => self.diagnostic_frame(at, now_ns, role, frame.data()),
-        }
-    }
-
-    fn count_id(&mut self, frame: &Frame) {
-        if !frame.extended {
-            if let Some(word) = self.short_ids.get_mut((frame.id >> 6) as usize & 31) {
-                *word |= 1 << (frame.id & 63);
-            }
-        } else if frame.id != self.last_long_id {
-            self.last_long_id = frame.id;
-            self.long_ids.insert(frame.id);
-        }
-    }
-
-    fn diagnostic_frame(&mut self, at: At, now_ns: i64, role: Role, data: &[u8]) {
-        let channel = self.channels.entry((at.bus, at.id, at.extended)).or_default();
-        let long = data.first().is_some_and(|b| b >> 4 == 2);
-        let outcome = channel.assembler.push(now_ns, data);
-        let guess = role == Role::General { certain: false };
-        if let Some(error) = outcome.error
-            // On an 11-bit id that is not one of OBD's, frames that make no sense are simply not ISO-TP.
-            && (!guess || channel.long_messages > 0)
-        {
-            self.sink.transport_error(at, &error);
-        }
-        if let Some(message) = outcome.message {
-            channel.long_messages += u64::from(long);
-            let known = !guess || channel.long_messages > 0;
-            self.sink.recording.counts.messages += u64::from(known);
-            self.sink.message(at, role, known, message);
-        }
-    }
-
-    fn group_frame(&mut self, at: At, now_ns: i64, data: &[u8]) {
-        let id = j1939::Id::from_can(at.id);
-        let sink = &mut self.sink;
-        match id.pgn {
-            0xEC00 => {
-                // Clear-to-send, end and abort come from the receiver; the session belongs to the data's sender.
-                let answer = matches!(data.first(), Some(17 | 19));
-                let key = if answer {
-                    (at.bus, id.destination, id.source)
-                } else {
-                    (at.bus, id.source, id.destination)
-                };
-                if answer {
-                    if let Some(session) = self.sessions.get_mut(&key) {
-                        session.clear_to_send(now_ns, data);
-                    }
-                } else {
-                    let mut key = key;
-                    if data.first() == Some(&255) && !self.sessions.contains_key(&key) {
-                        key = (at.bus, id.destination, id.source);
-                    }
-                    if let Some(error) = self.sessions.entry(key).or_default().control(now_ns, data) {
-                        sink.transport_error(at, &error);
-                    }
-                }
-            }
-            0xEB00 => {
-                let Some(session) = self.sessions.get_mut(&(at.bus, id.source, id.destination)) else {
-                    return;
-                };
-                let outcome = session.data(now_ns, data);
-                if let Some(error) = outcome.error {
-                    sink.transport_error(at, &error);
-                }
-                if let Some((pgn, message)) = outcome.message {
-                    sink.recording.counts.messages += 1;
-                    sink.group(at, id.source, pgn, message);
-                }
-            }
-            0xEA00 => {
-                if let [a, b, c, ..] = *data
-                    && let Some(what) = j1939::clearing_group(u32::from_le_bytes([a, b, c, 0]))
-                {
-                    sink.changing(at, 0xEA, || format!("request {what}"));
-                }
-            }
-            // Torque requests are everyday traffic between controllers; from a service tool they are a test.
-            0 if !matches!(id.source, 0xF9 | 0xFA) => {}
-            pgn => {
-                if let Some(what) = j1939::changing_group(pgn) {
-                    sink.changing(at, 0xEE, || what.to_owned());
-                }
-                sink.group(at, id.source, pgn, data);
-            }
-        }
-    }
-
-    /// Closes the recording: runs the self-checks, sorts, writes the notes that were counted.
-    pub(crate) fn finish(mut self, mut cut: CutEnd) -> Recording {
-        let mut open: Vec<(String, usize, usize)> = Vec::new();
-        for ((bus, id, extended), channel) in &self.channels {
-            let known = role(*id, *extended) != Role::General { certain: false } || channel.long_messages > 0;
-            if let Some((got, of)) = channel.assembler.unfinished().filter(|_| known) {
-                let at = At { time_s: 0.0, line: 0, bus: *bus, id: *id, extended: *extended };
-                open.push((at.sender(&self.sink.buses), got, of));
-            }
-        }
-        for ((bus, source, _), session) in &self.sessions {
-            if let Some((got, of)) = session.unfinished() {
-                open.push((prefixed(&self.sink.buses, *bus, format!("SA {source:02X}")), got, of));
-            }
-        }
-        open.sort();
-        let lines = self.sink.recording.counts.lines;
-        for (sender, got, of) in open {
-            cut.line = cut.line.or(Some(lines));
-            cut.what.push(format!(
-                "transfer of {sender} unfinished at the end of the file ({got} of {of} bytes)"
-            ));
-        }
-
-        let short = self.short_ids.iter().map(|w| u64::from(w.count_ones())).sum::<u64>();
-        self.sink.recording.counts.ids = short + self.long_ids.len() as u64;
-        self.sink.recording.duration_s = self.clock.duration_s();
-        // Before 1973 it is no date but a time since some start.
-        self.sink.recording.start_epoch_s =
-            self.clock.first_ns.map(|ns| ns as f64 / 1e9).filter(|s| *s > 1e8 && !self.clock.sum_differences);
-        self.error_note();
-        let disordered = self.clock.disordered;
-        self.sink.finish(disordered, cut)
-    }
-
-    fn error_note(&mut self) {
-        const CLASSES: [&str; 9] = [
-            "transmit timeout",
-            "lost arbitration",
-            "controller",
-            "protocol",
-            "transceiver",
-            "no acknowledge",
-            "bus off",
-            "bus error",
-            "restarted",
-        ];
-        let count = self.sink.recording.counts.error_frames;
-        if count == 0 {
-            return;
-        }
-        let mut text = format!("{count} error frames on the bus:");
-        for (n, name) in CLASSES.iter().enumerate() {
-            if self.error_classes >> n & 1 == 1 {
-                let _ = write!(text, " {name},");
-            }
-        }
-        let text = text.trim_end_matches([',', ':']).to_owned();
-        self.note(NoteKind::Bus, "bus", text);
-    }
+    services: FxHashMap<(u16, u32, bool, u8), u64>,
+    pub dbc: Dbc,
+    pub named: NamedColumns,
+    /// Signals that a container names itself.
+    pub adopted: (Vec<Signal>, Vec<NamedSignal>),
 }
 
 impl Sink {
-    fn transport_error(&mut self, at: At, error: &dyn std::fmt::Display) {
+    pub fn new(recording: Recording, problems: Problems, dbc: Dbc) -> Self {
+        Sink {
+            recording,
+            problems,
+            columns: Columns::default(),
+            buses: Vec::new(),
+            code_index: FxHashMap::default(),
+            repeated: Vec::new(),
+            repeated_index: FxHashMap::default(),
+            changing: FxHashMap::default(),
+            readiness: FxHashMap::default(),
+            masks: FxHashMap::default(),
+            odd_lengths: FxHashSet::default(),
+            memory_reads: FxHashMap::default(),
+            inhibited: FxHashMap::default(),
+            asked: None,
+            services: FxHashMap::default(),
+            dbc,
+            named: NamedColumns::default(),
+            adopted: Default::default(),
+        }
+    }
+
+    pub fn transport_error(&mut self, at: At, error: &dyn std::fmt::Display) {
         self.recording.counts.transport_errors += 1;
         let buses = &self.buses;
         self.problems.add(
@@ -503,7 +143,7 @@ impl Sink {
         }
     }
 
-    fn changing(&mut self, at: At, service: u8, what: impl FnOnce() -> String) {
+    pub fn changing(&mut self, at: At, service: u8, what: impl FnOnce() -> String) {
         let seen = self.changing.entry((at.bus, at.id, service)).or_default();
         *seen += 1;
         if *seen <= NOTES_PER_SENDER {
@@ -515,13 +155,16 @@ impl Sink {
     }
 
     /// A complete diagnostic message.
-    fn message(&mut self, at: At, role: Role, known: bool, message: &[u8]) {
+    pub fn message(&mut self, at: At, role: Role, known: bool, message: &[u8]) {
         let Some((service, rest)) = message.split_first() else { return };
         let response = *service & 0x40 != 0;
+        if known {
+            *self.services.entry((at.bus, at.id, at.extended, *service)).or_default() += 1;
+        }
         match role {
             Role::Request if !response => self.request(at, *service, rest),
             Role::Response if response => self.response(at, *service, rest),
-            Role::General { .. } if !response => {
+            Role::General { .. } | Role::Addressed if !response => {
                 if known && at.extended {
                     self.request(at, *service, rest);
                 } else if (0x10..=0x3E).contains(service) || matches!(service, 0x83..=0x87) {
@@ -529,7 +172,7 @@ impl Sink {
                     self.asked = Some(Asked { time_s: at.time_s, id: at.id, service: *service });
                 }
             }
-            Role::General { .. } => {
+            Role::General { .. } | Role::Addressed => {
                 let about = if *service == 0x7F { rest.first().copied() } else { Some(service & !0x40) };
                 let answered = self.asked.filter(|a| {
                     Some(a.service) == about && a.id != at.id && at.time_s - a.time_s <= 6.0 && !at.extended
@@ -973,7 +616,7 @@ impl Sink {
     }
 
     /// A complete parameter group.
-    fn group(&mut self, at: At, source: u8, pgn: u32, data: &[u8]) {
+    pub fn group(&mut self, at: At, source: u8, pgn: u32, data: &[u8]) {
         match pgn {
             65226 => return self.group_codes(at, source, CodeMemory::Active, data),
             65227 => return self.group_codes(at, source, CodeMemory::PreviouslyActive, data),
@@ -1040,12 +683,92 @@ impl Sink {
         }
     }
 
-    fn finish(mut self, disordered: bool, cut: CutEnd) -> Recording {
+    /// Signals of the user's own descriptions out of a parameter group of any length.
+    pub fn described_group(&mut self, at: At, source: u8, pgn: u32, data: &[u8]) {
+        if self.dbc.is_empty() {
+            return;
+        }
+        let Some(number) = self.dbc.group(pgn) else { return };
+        let Some(message) = self.dbc.message(number) else { return };
+        for (n, signal) in message.signals.iter().enumerate() {
+            if !message.applies(signal, data) {
+                continue;
+            }
+            let buses = &self.buses;
+            let slot = self.named.slot(dbc_key(at.bus, u32::from(source), number, n), || NamedSignal {
+                source: prefixed(buses, at.bus, format!("SA {source:02X} PGN {pgn}")),
+                ..signal.named(&message.name)
+            });
+            self.named.push(slot, at.time_s, signal.value(data, message.by_group));
+        }
+    }
+
+    /// Signals of the user's own descriptions out of one frame.
+    pub fn described(&mut self, at: At, number: u32, data: &[u8]) {
+        let Some(message) = self.dbc.message(number) else { return };
+        for (n, signal) in message.signals.iter().enumerate() {
+            if !message.applies(signal, data) {
+                continue;
+            }
+            let buses = &self.buses;
+            let slot = self.named.slot(dbc_key(at.bus, at.id, number, n), || NamedSignal {
+                source: at.sender(buses),
+                ..signal.named(&message.name)
+            });
+            self.named.push(slot, at.time_s, signal.value(data, message.by_group));
+        }
+    }
+
+    /// An 11-bit identifier has carried a whole message behind an address byte.
+    pub fn address_byte_learnt(&mut self, at: At) {
+        self.repeat(at, NoteKind::Assumption, 0xADD, || {
+            "the first data byte is taken for an address (extended addressing): a message of several frames \
+             fitted together that way"
+                .to_owned()
+        });
+    }
+
+    /// Hands out what was gathered so far and is certain; the rest waits for the end.
+    pub fn take(&mut self, disordered: bool) -> (Vec<Signal>, Vec<NamedSignal>) {
+        let mut signals = Vec::new();
+        for slot in &mut self.columns.slots {
+            if slot.signal.value.is_empty()
+                || checks::needs_whole_recording(&slot.signal)
+                || slot.key & GROUP_KEY == 0 && !supported(&self.masks, slot.key)
+            {
+                continue;
+            }
+            slot.handed_out += slot.signal.value.len() as u64;
+            let mut times = std::mem::take(&mut slot.signal.time_s);
+            let mut values = std::mem::take(&mut slot.signal.value);
+            if disordered {
+                sort_by_time(&mut times, &mut values);
+            }
+            signals.push(Signal {
+                time_s: times,
+                value: values,
+                source: slot.signal.source.clone(),
+                ..slot.signal
+            });
+        }
+        let mut named = Vec::new();
+        for slot in self.named.slots.iter_mut().filter(|s| !s.value.is_empty()) {
+            let mut times = std::mem::take(&mut slot.time_s);
+            let mut values = std::mem::take(&mut slot.value);
+            if disordered {
+                sort_by_time(&mut times, &mut values);
+            }
+            named.push(NamedSignal { time_s: times, value: values, ..slot.clone() });
+        }
+        (signals, named)
+    }
+
+    pub fn finish(mut self, disordered: bool, cut: CutEnd) -> Recording {
         let mut signals = Vec::new();
         for slot in self.columns.slots {
             let mut signal = slot.signal;
             if slot.absent > 0 {
-                let all = if signal.value.is_empty() { "always" } else { "at times" };
+                let all = if signal.value.is_empty() && slot.handed_out == 0 { "always" } else { "at times" };
                 self.recording.notes.push(Note {
                     time_s: None,
                     source: signal.source.clone(),
@@ -1075,13 +798,31 @@ impl Sink {
                 continue;
             }
             if disordered {
-                sort_by_time(&mut signal);
+                sort_by_time(&mut signal.time_s, &mut signal.value);
             }
             signals.push(signal);
         }
         checks::filter_pressure_scale(&mut signals, &mut self.recording.notes, &mut self.problems);
         checks::disputed_references(&mut signals, &mut self.recording.notes);
         self.recording.signals = signals;
+        let (signals, named) = self.adopted;
+        self.recording.signals.extend(signals);
+        self.recording.named = self.named.slots;
+        self.recording.named.extend(named);
+        if disordered {
+            for signal in &mut self.recording.named {
+                sort_by_time(&mut signal.time_s, &mut signal.value);
+            }
+        }
+        let mut services: Vec<_> = self.services.into_iter().collect();
+        services.sort_unstable();
+        for ((bus, id, extended, service), messages) in services {
+            let at = At { time_s: 0.0, line: 0, bus, id, extended };
+            let source = at.sender(&self.buses);
+            self.recording.services.push(Service { source, service, messages });
+        }
+        self.recording.buses =
+            self.buses.iter().map(|b| String::from_utf8_lossy(b).into_owned()).collect();
 
         for mut repeated in self.repeated {
             if repeated.note.kind == NoteKind::FaultMemoryRead && repeated.note.text.is_empty() {
@@ -1146,16 +887,6 @@ fn supported(masks: &FxHashMap<(u16, u32), [Option<u32>; 8]>, key: u64) -> bool 
     let Some(position) = pid.checked_sub(1) else { return true };
     let mask = masks.get(&(bus, id)).and_then(|m| m.get(usize::from(position / 32)).copied().flatten());
     mask.is_none_or(|mask| mask & (0x8000_0000 >> (position % 32)) != 0)
-}
-
-pub(crate) fn sort_by_time(signal: &mut Signal) {
-    if signal.time_s.is_sorted() {
-        return;
-    }
-    let mut pairs: Vec<(f64, f64)> =
-        signal.time_s.iter().copied().zip(signal.value.iter().copied()).collect();
-    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
-    (signal.time_s, signal.value) = pairs.into_iter().unzip();
 }
 
 /// Bytes as text, long ones cut.
