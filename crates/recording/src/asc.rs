@@ -285,9 +285,16 @@ fn date(text: &str) -> Option<(i64, usize)> {
     }
     let digits = fraction.len();
     let nanoseconds = format!("{:0<9}", fraction.get(..digits.min(9))?).parse().ok()?;
-    let date =
-        jiff::civil::DateTime::new(year.parse().ok()?, month, day.parse().ok()?, hour, minute, second, nanoseconds)
-            .ok()?;
+    let date = jiff::civil::DateTime::new(
+        year.parse().ok()?,
+        month,
+        day.parse().ok()?,
+        hour,
+        minute,
+        second,
+        nanoseconds,
+    )
+    .ok()?;
     let instant = jiff::tz::TimeZone::UTC.to_timestamp(date).ok()?;
     Some((i64::try_from(instant.as_nanosecond()).ok()?, digits))
 }
@@ -354,8 +361,12 @@ mod tests {
     #[test]
     fn reference_kinds_of_lines() {
         let s = &mut State::default();
-        let data = one(s, "   2.501000 1  CF00400x        Rx   d 8 60 7D 84 48 14 00 F0 84").unwrap().unwrap();
-        assert_eq!((data.id, data.extended, data.time_ns, data.length()), (0x0CF0_0400, true, 2_501_000_000, 8));
+        let data =
+            one(s, "   2.501000 1  CF00400x        Rx   d 8 60 7D 84 48 14 00 F0 84").unwrap().unwrap();
+        assert_eq!(
+            (data.id, data.extended, data.time_ns, data.length()),
+            (0x0CF0_0400, true, 2_501_000_000, 8)
+        );
         assert_eq!(data.data()[0], 0x60);
         let short = one(s, " 0.1 2 7E8 Tx d 3 01 02 03 Length = 0 BitCount = 0 ID = 2024").unwrap().unwrap();
         assert_eq!((short.data(), short.direction), (&[1u8, 2, 3][..], Some(Direction::Sent)));
@@ -370,7 +381,9 @@ mod tests {
         .unwrap();
         assert_eq!(fd.kind, FrameKind::Fd { bit_rate_switch: true, error_state: false });
         assert_eq!((fd.length(), fd.id), (12, 0x123));
-        for other in ["// remark", " 0.000000 Start of measurement", "1.0 1  Statistic: D 0 R 0", "End TriggerBlock"] {
+        for other in
+            ["// remark", " 0.000000 Start of measurement", "1.0 1  Statistic: D 0 R 0", "End TriggerBlock"]
+        {
             assert_eq!(one(s, other), Ok(None), "{other}");
         }
         assert_eq!(one(s, " 0.1 2 7E8 Rx d 3 01 02"), Err(AscError::TooFewBytes));

@@ -193,7 +193,12 @@ impl Reader<'_> {
 
     fn problem(&mut self, what: String) {
         let place = self.place;
-        self.decoder.problems().add(Some(place), None, || what, "what stands there was left out; the rest was read");
+        self.decoder.problems().add(
+            Some(place),
+            None,
+            || what,
+            "what stands there was left out; the rest was read",
+        );
     }
 
     fn damaged(&mut self, bytes: usize) {

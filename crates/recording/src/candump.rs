@@ -426,7 +426,7 @@ fn screen(text: &[u8], frame: &mut Frame) -> Result<(), LineError> {
 }
 
 /// Eight decimal digits in a word (first one lowest), or `None` if one of them is no digit.
-#[inline]
+#[inline(always)]
 fn eight_digits(word: u64) -> Option<u64> {
     let high = word & 0xF0F0_F0F0_F0F0_F0F0;
     let above_nine = (word.wrapping_add(0x0606_0606_0606_0606) & 0xF0F0_F0F0_F0F0_F0F0) >> 4;
@@ -440,7 +440,7 @@ fn eight_digits(word: u64) -> Option<u64> {
 
 /// Eight hexadecimal digits in a word (first one lowest) as four bytes, the first one lowest; the second number is 0
 /// if all eight are digits.
-#[inline]
+#[inline(always)]
 fn eight_hex(word: u64) -> (u32, u64) {
     const TOP: u64 = 0x8080_8080_8080_8080;
     let lower = word | 0x2020_2020_2020_2020;
@@ -468,7 +468,7 @@ pub(crate) fn between(interface: &[u8], text: &mut Vec<u8>) {
 /// The line that nearly all lines are: ten digits of seconds and six of microseconds, the interface of the line
 /// before, an identifier, eight data bytes, line end. `None` if `text` begins otherwise; [`parse_line`] then decides.
 /// Gives back the length of the line with its end.
-#[inline]
+#[inline(always)]
 pub(crate) fn usual_line(text: &[u8], between: &[u8], frame: &mut Frame) -> Option<usize> {
     let word = |bytes: &[u8; 8]| u64::from_le_bytes(*bytes);
     let (stamp, rest) = text.split_first_chunk::<19>()?;

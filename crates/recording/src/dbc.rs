@@ -31,6 +31,9 @@ enum Number {
     Double,
 }
 
+/// A choosing signal's position and the raw values (first, last) that choose.
+type Choice = (usize, Vec<(u64, u64)>);
+
 #[derive(Debug, Clone)]
 pub(crate) struct Field {
     name: String,
@@ -45,7 +48,7 @@ pub(crate) struct Field {
     factor: f64,
     offset: f64,
     /// Signals that choose whether this one is in the message, with the raw values that choose it.
-    chosen_by: Vec<(usize, Vec<(u64, u64)>)>,
+    chosen_by: Vec<Choice>,
 }
 
 impl Field {
@@ -172,7 +175,8 @@ impl Dbc {
                 .split_once("--> ")
                 .and_then(|(_, rest)| rest.split(':').next())
                 .and_then(|n| n.trim().parse().ok());
-            let reason = message.lines().find_map(|l| l.trim().strip_prefix("= ")).unwrap_or("unexpected text");
+            let reason =
+                message.lines().find_map(|l| l.trim().strip_prefix("= ")).unwrap_or("unexpected text");
             DbcError { line, what: format!("not a message description (DBC): {reason}") }
         })?;
         for message in &parsed.messages {
@@ -224,7 +228,7 @@ impl Dbc {
         }
         for (n, (name, value)) in names.iter().zip(&chosen).enumerate() {
             // The extended form names the choosing signal; the plain form has one for the whole message.
-            let mut by: Vec<(usize, Vec<(u64, u64)>)> = file
+            let mut by: Vec<Choice> = file
                 .extended_multiplex
                 .iter()
                 .filter(|e| e.message_id == message.id && e.signal_name == *name)
@@ -258,7 +262,7 @@ impl Dbc {
 /// description that runs in a circle.
 fn inherit_choosers(signals: &mut [Field]) {
     for _ in 0..4 {
-        let all: Vec<Vec<(usize, Vec<(u64, u64)>)>> = signals.iter().map(|s| s.chosen_by.clone()).collect();
+        let all: Vec<Vec<Choice>> = signals.iter().map(|s| s.chosen_by.clone()).collect();
         for signal in signals.iter_mut() {
             let mut further = Vec::new();
             for (chooser, _) in &signal.chosen_by {

@@ -315,9 +315,12 @@ pub(crate) fn parameters(pgn: u32) -> &'static [Spn] {
     }
 }
 
+/// DPFC1, the group that says what the filter's control does and what keeps it from regenerating.
+pub(crate) const FILTER_CONTROL: u32 = 64892;
+
 /// True if nothing but its signals is of interest in a group.
 pub(crate) fn only_signals(pgn: u32) -> bool {
-    !matches!(pgn, 65226 | 65227 | 65260 | 64892) && changing_group(pgn).is_none()
+    !matches!(pgn, 65226 | 65227 | 65260 | FILTER_CONTROL) && changing_group(pgn).is_none()
 }
 
 /// Decodes the parameters of a group that are known here: suspect parameter number and value. Values outside

@@ -54,10 +54,10 @@ mod unpack;
 pub mod vin;
 
 pub use field::Decoded;
+pub use frame::{Direction, Frame, FrameKind};
 pub use model::{
-    CodeMemory, Counts, Error, Format, Identifier, NamedSignal, Note, NoteKind, Options, Problem, Recording, Service,
-    Signal, TroubleCode,
+    CodeMemory, Counts, Error, Format, Identifier, NamedSignal, Note, NoteKind, Options, Problem, Recording,
+    Service, Signal, TroubleCode,
 };
 pub use quantity::Quantity;
-pub use frame::{Direction, Frame, FrameKind};
 pub use read::{Piece, read_bytes, read_frames, read_path, read_stream};

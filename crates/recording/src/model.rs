@@ -331,7 +331,12 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Options { column_names: BTreeMap::new(), descriptions: Vec::new(), max_unpacked_bytes: 4 << 30, max_problems: 1000 }
+        Options {
+            column_names: BTreeMap::new(),
+            descriptions: Vec::new(),
+            max_unpacked_bytes: 4 << 30,
+            max_problems: 1000,
+        }
     }
 }
 

@@ -225,7 +225,10 @@ fn read_unpacked(
     match format {
         Format::CandumpCompact | Format::CandumpScreen | Format::Asc => {
             let mut reader = text_reader(format, recording, &mut Some(problems), options, content, tap);
-            let used = reader.lines(content);
+            // The beginning tells how many samples to make room for.
+            let used = reader.lines(content.get(..content.len().min(PIECE)).unwrap_or(content));
+            reader.decoder.expect(used, content.len());
+            let used = used + reader.lines(content.get(used..).unwrap_or(&[]));
             reader.finish(content.get(used..).unwrap_or(&[]), cut)
         }
         Format::Blf => blf::read(content, recording, options, problems, cut, tap),

@@ -45,12 +45,7 @@ impl<'t> TextReader<'t> {
         TextReader::new(decoder, Grammar::Candump { between: Vec::new(), bus: 0 })
     }
 
-    pub(crate) fn asc(
-        recording: Recording,
-        problems: Problems,
-        options: &Options,
-        tap: Tap<'t>,
-    ) -> Self {
+    pub(crate) fn asc(recording: Recording, problems: Problems, options: &Options, tap: Tap<'t>) -> Self {
         let decoder = Decoder::new(recording, problems, options, tap);
         TextReader::new(decoder, Grammar::Asc(asc::State::default()))
     }

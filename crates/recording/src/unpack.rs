@@ -98,13 +98,7 @@ pub(crate) fn ends_early(error: &io::Error) -> bool {
 }
 
 /// Says how unpacking went wrong after `made` bytes.
-pub(crate) fn report(
-    packing: &str,
-    error: &io::Error,
-    made: u64,
-    problems: &mut Problems,
-    cut: &mut CutEnd,
-) {
+pub(crate) fn report(packing: &str, error: &io::Error, made: u64, problems: &mut Problems, cut: &mut CutEnd) {
     if ends_early(error) {
         cut.what.push(format!("the {packing} stream ends early"));
         cut.byte = Some(made);

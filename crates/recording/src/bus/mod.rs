@@ -83,6 +83,8 @@ struct Plan {
     shortest: u8,
     longest: u8,
     last_length: u8,
+    /// What inhibits a regeneration, as last said.
+    inhibited: u16,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -95,7 +97,7 @@ enum Kind {
     Data,
     /// A request for a group.
     Request,
-    /// A group whose signals are all in `quick`.
+    /// A group whose signals are in `quick`, and nothing else but what inhibits a regeneration.
     Quick,
     /// A group that is more than signals.
     Group,
@@ -168,12 +170,7 @@ fn dbc_key(bus: u16, id: u32, message: u32, signal: usize) -> (u16, u32, u32, u3
 }
 
 impl<'t> Decoder<'t> {
-    pub(crate) fn new(
-        recording: Recording,
-        mut problems: Problems,
-        options: &Options,
-        tap: Tap<'t>,
-    ) -> Self {
+    pub(crate) fn new(recording: Recording, mut problems: Problems, options: &Options, tap: Tap<'t>) -> Self {
         let mut dbc = Dbc::default();
         for (name, text) in &options.descriptions {
             if let Err(error) = dbc.add(text) {
@@ -275,7 +272,7 @@ impl<'t> Decoder<'t> {
                 0xEA00 => Kind::Request,
                 // Torque requests are everyday traffic between controllers; from a service tool they are a test.
                 0 if !matches!(id.source, 0xF9 | 0xFA) => Kind::Other,
-                pgn if j1939::only_signals(pgn) => Kind::Quick,
+                pgn if j1939::only_signals(pgn) || pgn == j1939::FILTER_CONTROL => Kind::Quick,
                 _ => Kind::Group,
             },
             role => Kind::Diagnostic(role),
@@ -303,6 +300,7 @@ impl<'t> Decoder<'t> {
             shortest: u8::MAX,
             longest: 0,
             last_length: 0,
+            inhibited: 0,
         };
         plan.transport.with_address = frame.extended && matches!(frame.id >> 16 & 0xFF, 0xCD | 0xCE);
         if kind == Kind::Quick {
@@ -377,7 +375,11 @@ impl<'t> Decoder<'t> {
                 }
             }
             self.sink.recording.counts.absent_values += absent;
-            if plan.described.is_none() {
+            let inhibited = plan.pgn == j1939::FILTER_CONTROL && {
+                let bits = j1939::inhibit_bits(frame.data());
+                std::mem::replace(&mut plan.inhibited, bits) != bits
+            };
+            if plan.described.is_none() && !inhibited {
                 return;
             }
         }
@@ -410,7 +412,9 @@ impl<'t> Decoder<'t> {
         }
         match plan.kind {
             Kind::Other => {}
-            Kind::Quick if frame.length <= 8 => {}
+            Kind::Quick if frame.length <= 8 => {
+                self.sink.inhibit_note(at, plan.source, plan.pgn, frame.data())
+            }
             Kind::Quick | Kind::Group => {
                 if let Some(what) = j1939::changing_group(plan.pgn) {
                     self.sink.changing(at, 0xEE, || what.to_owned());
@@ -469,6 +473,17 @@ impl<'t> Decoder<'t> {
             sink.recording.counts.messages += 1;
             sink.described_group(at, id.source, pgn, message);
             sink.group(at, id.source, pgn, message);
+        }
+    }
+
+    /// Makes room for what the rest of the content will bring if it is like the beginning.
+    pub(crate) fn expect(&mut self, read: usize, of: usize) {
+        for slot in &mut self.sink.columns.slots {
+            let seen = slot.signal.value.len();
+            let coming =
+                (seen as f64 * (of.saturating_sub(read)) as f64 / read.max(1) as f64 * 1.02) as usize;
+            slot.signal.time_s.reserve(coming + 16);
+            slot.signal.value.reserve(coming + 16);
         }
     }
 

@@ -625,7 +625,7 @@ impl Sink {
                 let number = data.split(|b| *b == b'*').next().unwrap_or(&[]);
                 return self.vin(at, number);
             }
-            64892 => self.inhibit_note(at, source, data),
+            j1939::FILTER_CONTROL => self.inhibit_note(at, source, pgn, data),
             _ => {}
         }
         for (n, parameter) in j1939::parameters(pgn).iter().enumerate() {
@@ -668,7 +668,10 @@ impl Sink {
         }
     }
 
-    fn inhibit_note(&mut self, at: At, source: u8, data: &[u8]) {
+    pub fn inhibit_note(&mut self, at: At, source: u8, pgn: u32, data: &[u8]) {
+        if pgn != j1939::FILTER_CONTROL {
+            return;
+        }
         let bits = j1939::inhibit_bits(data);
         let last = self.inhibited.insert((at.bus, source), bits);
         if bits == last.unwrap_or(0) {
@@ -821,8 +824,7 @@ impl Sink {
             let source = at.sender(&self.buses);
             self.recording.services.push(Service { source, service, messages });
         }
-        self.recording.buses =
-            self.buses.iter().map(|b| String::from_utf8_lossy(b).into_owned()).collect();
+        self.recording.buses = self.buses.iter().map(|b| String::from_utf8_lossy(b).into_owned()).collect();
 
         for mut repeated in self.repeated {
             if repeated.note.kind == NoteKind::FaultMemoryRead && repeated.note.text.is_empty() {

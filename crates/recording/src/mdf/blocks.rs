@@ -117,7 +117,8 @@ impl<'a> File<'a> {
     pub fn text(&self, at: Option<u64>) -> String {
         let Some(start) = at.and_then(|a| usize::try_from(a).ok()) else { return String::new() };
         let Some(rest) = self.bytes.get(start..) else { return String::new() };
-        let Some(length) = rest.get(8..16).and_then(|b| b.first_chunk()).map(|b| u64::from_le_bytes(*b)) else {
+        let Some(length) = rest.get(8..16).and_then(|b| b.first_chunk()).map(|b| u64::from_le_bytes(*b))
+        else {
             return String::new();
         };
         // Names, units and remarks are short; a damaged length must not fetch the whole file.

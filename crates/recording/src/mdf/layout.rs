@@ -21,9 +21,7 @@ impl Conversion {
         let y = match self {
             Conversion::None => x,
             Conversion::Linear(offset, factor) => offset + factor * x,
-            Conversion::Rational([a, b, c, d, e, f]) => {
-                (a * x * x + b * x + c) / (d * x * x + e * x + f)
-            }
+            Conversion::Rational([a, b, c, d, e, f]) => (a * x * x + b * x + c) / (d * x * x + e * x + f),
             Conversion::Table(pairs, straight) => {
                 let after = pairs.partition_point(|(k, _)| *k <= x);
                 let low = after.checked_sub(1).and_then(|n| pairs.get(n));

@@ -110,7 +110,9 @@ fn bus_kind(group: &Group) -> Option<BusKind> {
 /// A group of another bus (LIN, FlexRay, Ethernet): its members are no signals.
 fn other_bus(group: &Group) -> bool {
     group.channels.iter().any(|c| {
-        ["LIN_", "FLX_", "ETH_", "MOST_", "K_LINE_", "CAN_OverloadFrame"].iter().any(|p| c.name.starts_with(p))
+        ["LIN_", "FLX_", "ETH_", "MOST_", "K_LINE_", "CAN_OverloadFrame"]
+            .iter()
+            .any(|p| c.name.starts_with(p))
     })
 }
 
@@ -171,7 +173,9 @@ impl Reader<'_> {
             }
         }
         if unknown_ids > 0 {
-            file.findings.damage.push((last_place, "a record of no known group; the rest of its block".to_owned()));
+            file.findings
+                .damage
+                .push((last_place, "a record of no known group; the rest of its block".to_owned()));
         }
     }
 
@@ -186,16 +190,17 @@ impl Reader<'_> {
                 group.channels.iter().find(ends).cloned()
             };
             let bytes = part("DataBytes");
-            let variable = bytes.as_ref().filter(|b| b.kind == 1).and_then(|b| b.data).map(|link| {
-                match all.groups.iter().position(|g| g.at == link) {
-                    Some(place) => Variable::Group(place),
-                    None => {
-                        let mut gathered = Vec::new();
-                        file.data(link, &mut |piece, _| gathered.extend_from_slice(piece));
-                        Variable::Block(gathered)
+            let variable =
+                bytes.as_ref().filter(|b| b.kind == 1).and_then(|b| b.data).map(|link| {
+                    match all.groups.iter().position(|g| g.at == link) {
+                        Some(place) => Variable::Group(place),
+                        None => {
+                            let mut gathered = Vec::new();
+                            file.data(link, &mut |piece, _| gathered.extend_from_slice(piece));
+                            Variable::Block(gathered)
+                        }
                     }
-                }
-            });
+                });
             let bus = BusGroup {
                 kind,
                 time: time.clone(),
@@ -313,7 +318,7 @@ impl Reader<'_> {
         let Some(Use::Frames(bus, pending)) = uses.get(number) else { return };
         let waits = !pending.is_empty();
         let channel = bus.bus.as_ref().and_then(|c| c.raw(record)).unwrap_or(0);
-        let Some((length, offset)) = bus.frame(record, &mut frame) else {
+        let Some(offset) = bus.frame(record, &mut frame) else {
             self.decoder.recording().counts.lost_lines += 1;
             self.decoder.problems().add(
                 Some(place),
@@ -329,8 +334,6 @@ impl Reader<'_> {
             self.frame(&frame, channel, place);
             return;
         };
-        // The length is checked against what the bytes themselves say.
-        let _ = length;
         let ready = !waits
             && match &bus.variable {
                 Some(Variable::Block(stream)) => fill(&mut frame, stream, offset),
@@ -350,12 +353,9 @@ impl Reader<'_> {
     /// New bytes of variable length came: frames that waited for them go on.
     fn deliver(&mut self, uses: &mut [Use], from: usize) {
         for number in 0..uses.len() {
-            loop {
-                let (Some(Use::Frames(bus, pending)), Some(Use::Variable(stream))) =
-                    (uses.get(number), uses.get(from))
-                else {
-                    break;
-                };
+            while let (Some(Use::Frames(bus, pending)), Some(Use::Variable(stream))) =
+                (uses.get(number), uses.get(from))
+            {
                 if !matches!(bus.variable, Some(Variable::Group(g)) if g == from) {
                     break;
                 }
@@ -495,7 +495,7 @@ fn fill(frame: &mut Frame, stream: &[u8], offset: usize) -> bool {
 impl BusGroup {
     /// Everything but bytes of variable length, of which the offset comes back. `None` without time or identifier.
     #[inline]
-    fn frame(&self, record: &[u8], frame: &mut Frame) -> Option<(usize, Option<usize>)> {
+    fn frame(&self, record: &[u8], frame: &mut Frame) -> Option<Option<usize>> {
         let bit = |c: &Option<Channel>| c.as_ref().and_then(|c| c.raw(record)).unwrap_or(0) != 0;
         frame.time_ns = self.time.nanoseconds(record)?;
         frame.direction = self.sent.as_ref().and_then(|c| c.raw(record)).map(|sent| match sent {
@@ -504,7 +504,7 @@ impl BusGroup {
         });
         if self.kind == BusKind::Error {
             (frame.id, frame.extended, frame.kind) = (0x80, true, FrameKind::Error);
-            return Some((0, None));
+            return Some(None);
         }
         let id = self.id.as_ref().and_then(|c| c.raw(record))?;
         frame.extended = bit(&self.extended) || id & 0x8000_0000 != 0;
@@ -518,23 +518,22 @@ impl BusGroup {
         let length = length.unwrap_or(64).min(64) as usize;
         frame.kind = match self.kind {
             BusKind::Remote => FrameKind::Remote,
-            _ if bit(&self.fd) => FrameKind::Fd {
-                bit_rate_switch: bit(&self.switched),
-                error_state: bit(&self.passive),
-            },
+            _ if bit(&self.fd) => {
+                FrameKind::Fd { bit_rate_switch: bit(&self.switched), error_state: bit(&self.passive) }
+            }
             _ => FrameKind::Classic,
         };
         if self.kind == BusKind::Remote {
             frame.length = length.min(8) as u8;
-            return Some((length, None));
+            return Some(None);
         }
         let bytes = self.bytes.as_ref()?;
         if self.variable.is_some() {
-            return Some((length, Some(usize::try_from(bytes.raw(record)?).ok()?)));
+            return Some(Some(usize::try_from(bytes.raw(record)?).ok()?));
         }
         let room = bytes.bits as usize / 8;
         let data = record.get(bytes.byte..)?;
         frame.set_data(data.get(..length.min(room)).unwrap_or(data));
-        Some((length, None))
+        Some(None)
     }
 }

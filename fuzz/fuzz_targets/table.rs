@@ -1,0 +1,6 @@
+//! Tables.
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+
+fuzz_target!(|data: &[u8]| fuzz::whole(b"", data));
