@@ -55,6 +55,10 @@ struct File {
     interlock: Vec<Interlock>,
 }
 
+fn unreadable(why: String) -> Fault {
+    Fault::Unreadable { file: "interlocks".into(), why }
+}
+
 /// All interlocks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Interlocks(Vec<Interlock>);
@@ -65,15 +69,15 @@ impl Interlocks {
     /// # Errors
     /// What is wrong, with the place where TOML gives one.
     pub fn read(text: &str) -> Result<Self, Fault> {
-        let file: File = toml::from_str(text).map_err(|e| Fault::Unreadable(e.to_string()))?;
+        let file: File = toml::from_str(text).map_err(|e| unreadable(e.to_string()))?;
         if file.schema != SCHEMA {
-            return Err(Fault::Unreadable(format!(
+            return Err(unreadable(format!(
                 "schema is {:?}; a file of interlocks begins with schema = {SCHEMA:?}",
                 file.schema
             )));
         }
         if let Some(i) = file.interlock.iter().find(|i| !(0.0..=10_000.0).contains(&i.minutes)) {
-            return Err(Fault::Range(i.id.clone(), i.minutes));
+            return Err(Fault::Range { place: i.id.clone(), value: i.minutes });
         }
         Ok(Self(file.interlock))
     }

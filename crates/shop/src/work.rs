@@ -56,10 +56,11 @@ impl Rules {
     pub fn steps(&self, ids: &[String]) -> Result<Vec<(Step, Vec<String>)>, Fault> {
         let mut parts = Vec::new();
         for id in ids {
-            parts.push(
-                self.procedure(id)
-                    .ok_or_else(|| Fault::Missing("the plan".into(), "procedure", id.clone()))?,
-            );
+            parts.push(self.procedure(id).ok_or_else(|| Fault::Missing {
+                place: "the plan".into(),
+                kind: "procedure",
+                name: id.clone(),
+            })?);
         }
         let order = plan(&parts)?;
         let planned: BTreeSet<&str> = order.steps.iter().map(|s| s.step.id.as_str()).collect();

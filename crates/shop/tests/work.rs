@@ -90,7 +90,7 @@ impl Log {
         Job::of(&self.log, &self.rules, &needs())
     }
     /// Everything up to the fill's own interlocks.
-    fn to_the_fill(&mut self) {
+    fn up_to_the_fill(&mut self) {
         for step in ["before_readings", "battery_support", "lift_up", "reservoir_down"] {
             if step == "battery_support" {
                 self.send(1, word(step, "voltage above 12.2 V")).expect("voltage");
@@ -117,7 +117,7 @@ impl Log {
 fn property_the_fluid_wants_two_independent_looks() {
     let second = |by: u8, look: What| {
         let mut l = Log::new();
-        l.to_the_fill();
+        l.up_to_the_fill();
         l.send(1, looked("iron-3", "A1", Look::Label)).expect("look");
         l.send(by, look).expect("look");
         l.send(1, done("compare_fluid"))
@@ -163,7 +163,7 @@ fn property_ten_minutes_are_ten_minutes() {
 #[test]
 fn property_what_a_ticked_step_rests_on_stays() {
     let mut l = Log::new();
-    l.to_the_fill();
+    l.up_to_the_fill();
     let photo = |w: &What| matches!(w, What::ProofKept { .. });
     assert!(matches!(l.take_back(photo), Err(Refusal::RestsOn { .. })));
     l.take_back(|w| *w == done("inspect_pouch")).expect("the tick itself can be taken back");
