@@ -35,10 +35,10 @@ def number(cell):
 def main():
     table = Table(
         "tables made by scripts",
-        ["liquids.py: fluids and CoolProp; two_channel_bvp.py: SciPy solve_bvp; each made again now"],
-        ["fluids", "CoolProp", "scipy"],
+        ["liquids.py: fluids and CoolProp; two_channel_bvp.py: SciPy solve_bvp; learning.py: SciPy, scikit-learn, statsmodels; each made again now"],
+        ["fluids", "CoolProp", "scipy", "scikit-learn", "statsmodels"],
     )
-    for script in ("liquids.py", "two_channel_bvp.py"):
+    for script in ("liquids.py", "two_channel_bvp.py", "learning.py"):
         name = script.replace(".py", ".csv")
         kept, fresh = rows((DATA / name).read_text()), rows(made(script))
         table.same(f"{name}: rows", len(kept), len(fresh))

@@ -34,6 +34,8 @@ pub enum Command {
     Next(Next),
     #[command(about = say("cli-plan"))]
     Plan(PlanOrder),
+    #[command(about = say("cli-timetable"))]
+    Timetable(TimetableOrder),
 }
 
 #[derive(Args)]
@@ -88,6 +90,7 @@ pub enum Format {
     Regeneration,
     Next,
     Plan,
+    Timetable,
 }
 
 #[derive(Args)]
@@ -243,6 +246,16 @@ pub enum KnowledgeCommand {
     Check(KnowledgeCheck),
     #[command(about = say("cli-knowledge-draw"))]
     Draw(KnowledgeDraw),
+    #[command(about = say("cli-knowledge-close"))]
+    Close(KnowledgeClose),
+    #[command(about = say("cli-knowledge-learn"))]
+    Learn(KnowledgeLearn),
+    #[command(about = say("cli-knowledge-count"))]
+    Count(KnowledgeCount),
+    #[command(about = say("cli-knowledge-join"))]
+    Join(KnowledgeJoin),
+    #[command(about = say("cli-knowledge-score"))]
+    Score(KnowledgeScore),
 }
 
 #[derive(Args)]
@@ -251,6 +264,80 @@ pub struct KnowledgeCheck {
     pub json: bool,
     #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
     pub knowledge: Option<PathBuf>,
+}
+
+/// A plain answer.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum YesNo {
+    Yes,
+    No,
+}
+
+/// A case whose end is known.
+#[derive(Args)]
+pub struct KnowledgeClose {
+    #[arg(value_name = "CASE", help = say("cli-case"))]
+    pub case: PathBuf,
+    #[arg(long, value_name = "JOB", help = say("cli-close-number"))]
+    pub number: String,
+    #[arg(long, value_name = "ID", required_unless_present = "nothing_wrong", help = say("cli-close-confirmed"))]
+    pub confirmed: Vec<String>,
+    #[arg(long, conflicts_with = "confirmed", help = say("cli-close-nothing"))]
+    pub nothing_wrong: bool,
+    #[arg(long, value_name = "TEXT", default_value = "", help = say("cli-close-proof"))]
+    pub proof: String,
+    #[arg(long, value_enum, help = say("cli-close-back"))]
+    pub came_back: Option<YesNo>,
+    #[arg(long, value_name = "DATE", help = say("cli-close-on"))]
+    pub on: Option<String>,
+    #[arg(long, value_name = "FILE.toml", help = say("cli-close-jobs"))]
+    pub jobs: PathBuf,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct KnowledgeLearn {
+    #[arg(value_name = "FILE.toml", required = true, help = say("cli-learn-files"))]
+    pub files: Vec<PathBuf>,
+    #[arg(long = "as", value_name = "NAME", help = say("cli-learn-name"))]
+    pub name: Option<String>,
+    #[arg(long, value_name = "DIR", help = say("cli-learn-into"))]
+    pub into: PathBuf,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct KnowledgeCount {
+    #[arg(value_name = "JOBS.toml", required = true, help = say("cli-count-jobs"))]
+    pub jobs: Vec<PathBuf>,
+    #[arg(long = "as", value_name = "NAME", help = say("cli-learn-name"))]
+    pub name: String,
+    #[arg(long, value_name = "FILE.toml", help = say("cli-count-out"))]
+    pub out: PathBuf,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct KnowledgeJoin {
+    #[arg(value_name = "COUNTS.toml", required = true, help = say("cli-join-counts"))]
+    pub counts: Vec<PathBuf>,
+    #[arg(long, value_name = "FILE.toml", help = say("cli-count-out"))]
+    pub out: PathBuf,
+}
+
+#[derive(Args)]
+pub struct KnowledgeScore {
+    #[arg(value_name = "JOBS.toml", required = true, help = say("cli-count-jobs"))]
+    pub jobs: Vec<PathBuf>,
+    #[arg(long, value_name = "FILE.svg", help = say("cli-score-plot"))]
+    pub plot: Option<PathBuf>,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
 }
 
 #[derive(Args)]
@@ -340,6 +427,10 @@ pub struct Next {
     pub case: PathBuf,
     #[arg(long, value_name = "SET-UP", help = say("cli-ready"))]
     pub ready: Vec<String>,
+    #[arg(long, value_name = "TEXT", help = say("cli-asked"))]
+    pub asked: Option<String>,
+    #[arg(long, value_name = "FILE.toml", help = say("cli-settings"))]
+    pub settings: Option<PathBuf>,
     #[arg(long, help = say("cli-json"))]
     pub json: bool,
     #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
@@ -352,8 +443,27 @@ pub struct PlanOrder {
     pub case: PathBuf,
     #[arg(long, value_name = "ID", help = say("cli-plan-fault"))]
     pub fault: Vec<String>,
+    #[arg(long, value_name = "TEXT", help = say("cli-asked"))]
+    pub asked: Option<String>,
     #[arg(long, value_name = "FILE.toml", help = say("cli-settings"))]
     pub settings: Option<PathBuf>,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+/// Several cars at once.
+#[derive(Args)]
+pub struct TimetableOrder {
+    #[arg(value_name = "CASE", required = true, help = say("cli-timetable-cases"))]
+    pub cases: Vec<PathBuf>,
+    #[arg(long, value_name = "N", default_value_t = 1, help = say("cli-people"))]
+    pub people: usize,
+    #[arg(long, value_name = "N", default_value_t = 1, help = say("cli-lifts"))]
+    pub lifts: usize,
+    #[arg(long, value_name = "N=ID", help = say("cli-car-fault"))]
+    pub fault: Vec<String>,
     #[arg(long, help = say("cli-json"))]
     pub json: bool,
     #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]

@@ -2,6 +2,7 @@
 //!
 //! This crate reads files and the clock and decides exit codes; what is true of a car is decided in `infer`.
 
+mod asked;
 mod assess;
 mod cli;
 mod decode;
@@ -20,6 +21,7 @@ mod report;
 mod simulate;
 mod svg;
 mod text;
+mod timetable;
 mod words;
 
 use clap::Parser as _;
@@ -50,6 +52,7 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Simulate(order) => simulate::run(&order),
         cli::Command::Next(order) => next::run(&order),
         cli::Command::Plan(order) => plan::run(&order),
+        cli::Command::Timetable(order) => timetable::run(&order),
     }
 }
 
@@ -60,6 +63,9 @@ fn schema(order: &cli::Schema) -> Result<Outcome, Failure> {
         cli::Format::Regeneration => regeneration::schema(),
         cli::Format::Next => next::schema(),
         cli::Format::Plan => plan::schema(),
+        cli::Format::Timetable => {
+            output::named_schema(&schemars::schema_for!(timetable::Output), timetable::SCHEMA)
+        }
     };
     print_json(&schema)?;
     Ok(Outcome::Answered)

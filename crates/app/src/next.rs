@@ -1,10 +1,12 @@
 //! `sootwright next`: the step with the least expected cost to a fixed car, and why.
 
+use crate::asked::{Asked, tell_ways};
 use crate::assess::assess;
 use crate::cli::Next;
 use crate::failure::{Failure, Outcome};
-use crate::inputs::Inputs;
+use crate::inputs::{Inputs, read_procedures};
 use crate::output::{Input, Program};
+use crate::plan::read_settings;
 use crate::text::{Page, of_100};
 use crate::words::{number, say, say_with, within};
 use crate::{args, now, print, print_json};
@@ -14,6 +16,7 @@ use infer::network::Set;
 use infer::next::{Action, Advice, Alternative, Desk, Gate, advise, question};
 use schemars::JsonSchema;
 use serde::Serialize;
+use shop::{Choice, choices};
 
 /// The value of `schema` that this version writes.
 pub const SCHEMA: &str = "sootwright.next/1";
@@ -41,10 +44,31 @@ pub fn run(order: &Next) -> Result<Outcome, Failure> {
         return Err(Failure::Refused(say("error-no-fault-set")));
     };
     let teller = Teller { desk: &desk, knowledge, barred: question.barred };
+    let asked = order.asked.as_deref().map(Asked::new);
+    let mut list = inputs.list.clone();
+    let mut ways = Vec::new();
+    if asked.as_ref().is_some_and(Asked::refused) {
+        let settings = read_settings(order.settings.as_deref(), &mut list)?;
+        let sets: Vec<(Vec<FaultId>, f64)> =
+            assessment.fault_sets.iter().map(|s| (s.faults.clone(), s.probability)).collect();
+        let procedures = read_procedures(order.knowledge.as_deref())?;
+        ways = choices(&procedures, &sets, &settings).map_err(|e| Failure::Refused(e.to_string()))?;
+    }
     if order.json {
-        print_json(&teller.output(&advice, &inputs))?;
+        print_json(&Output { asked, lawful_ways: ways, ..teller.output(&advice, list) })?;
     } else {
-        print(&teller.page(&advice).finish())?;
+        let mut page = Page::default();
+        if let Some(a) = &asked {
+            a.tell(&mut page);
+        }
+        if !ways.is_empty() {
+            tell_ways(&ways, &mut page);
+            if order.settings.is_none() {
+                page.warning(&say("out-quote-invented"));
+            }
+        }
+        teller.page(&advice, &mut page);
+        print(&page.finish())?;
     }
     Ok(Outcome::Answered)
 }
@@ -87,6 +111,10 @@ pub struct Output {
     pub rules: Vec<String>,
     /// Set-ups that are not proposed, since they are not shown safe.
     pub not_shown_safe: Vec<String>,
+    /// What was asked for, and the answer.
+    pub asked: Option<Asked>,
+    /// Lawful ways with their prices, where what was asked for is refused.
+    pub lawful_ways: Vec<Choice>,
 }
 
 /// A step.
@@ -288,12 +316,12 @@ impl Teller<'_> {
         }
     }
 
-    fn output(&self, a: &Advice, inputs: &Inputs) -> Output {
+    fn output(&self, a: &Advice, inputs: Vec<Input>) -> Output {
         Output {
             schema: SCHEMA.into(),
             program: Program::this(),
             made_at: now(),
-            inputs: inputs.list.clone(),
+            inputs,
             step: self.step(&a.step),
             before: a
                 .for_the_sake_of
@@ -339,11 +367,12 @@ impl Teller<'_> {
             order: a.order.iter().filter_map(|&f| FaultId::ALL.get(f)).map(|f| f.id().to_owned()).collect(),
             rules: a.gates.iter().map(|g| self.gate(g)).collect(),
             not_shown_safe: self.barred(),
+            asked: None,
+            lawful_ways: Vec::new(),
         }
     }
 
-    fn page(&self, a: &Advice) -> Page {
-        let mut page = Page::default();
+    fn page(&self, a: &Advice, page: &mut Page) {
         page.heading(&say("head-next"));
         page.strong(&self.action(a.step.action));
         if let Action::Test(t) = a.step.action
@@ -462,7 +491,6 @@ impl Teller<'_> {
             }
         }
         page.line(&say("out-next-guesses"));
-        page
     }
 }
 

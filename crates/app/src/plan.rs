@@ -1,5 +1,6 @@
 //! `sootwright plan`: the plan of work for accepted faults, ways side by side, the quote.
 
+use crate::asked::{Asked, tell_ways};
 use crate::assess::assess;
 use crate::cli::PlanOrder;
 use crate::failure::{Failure, Outcome};
@@ -12,8 +13,9 @@ use facts::{FaultId, Knowledge};
 use schemars::JsonSchema;
 use serde::Serialize;
 use shop::options::Choice;
-use shop::procedure::Procedure;
+use shop::procedure::{Procedure, Procedures};
 use shop::{Plan, Quote, Settings, choices, plan, quote};
+use std::path::Path;
 
 /// Figures of an invented workshop, used where none of one's own are given.
 const EXAMPLE: &str = include_str!("../../../knowledge/workshop-example.toml");
@@ -48,6 +50,8 @@ pub struct Output {
     pub prices_invented: bool,
     /// Ways side by side.
     pub ways: Vec<Choice>,
+    /// What was asked for, and the answer.
+    pub asked: Option<Asked>,
 }
 
 /// The JSON Schema of [`Output`].
@@ -60,16 +64,7 @@ pub fn run(order: &PlanOrder) -> Result<Outcome, Failure> {
     let inputs = Inputs::read(&order.case, order.knowledge.as_deref())?;
     let knowledge = inputs.knowledge();
     let mut list = inputs.list.clone();
-    let settings = match &order.settings {
-        None => Settings::read(EXAMPLE),
-        Some(path) => {
-            let (text, hash) = read_text(path)?;
-            let shown = path.display().to_string();
-            list.push(Input { path: shown.clone(), kind: "settings".into(), blake3: hash });
-            Settings::read(&text).map_err(|e| format!("{shown}: {e}"))
-        }
-    }
-    .map_err(Failure::Refused)?;
+    let settings = read_settings(order.settings.as_deref(), &mut list)?;
     let procedures = read_procedures(order.knowledge.as_deref())?;
     let assessment = assess(&inputs);
     let sets: Vec<(Vec<FaultId>, f64)> =
@@ -81,6 +76,7 @@ pub fn run(order: &PlanOrder) -> Result<Outcome, Failure> {
             None => return Err(Failure::Usage(say_with("error-no-fault", &args! { "id" => id.clone() }))),
         }
     }
+    let asked = order.asked.as_deref().map(Asked::new);
     let accepted = !faults.is_empty();
     let leading = sets.first().cloned().unwrap_or_default();
     if !accepted {
@@ -88,10 +84,7 @@ pub fn run(order: &PlanOrder) -> Result<Outcome, Failure> {
     }
     // Accepted faults are taken as given when ways are set side by side.
     let judged = if accepted { vec![(faults.clone(), 1.0)] } else { sets };
-    let mut parts: Vec<Procedure> = faults.iter().map(|f| procedures.mending(*f, knowledge)).collect();
-    if parts.is_empty() {
-        parts.extend(procedures.procedure(NOTHING_TO_MEND).cloned());
-    }
+    let parts = parts(&faults, &procedures, knowledge);
     let refuse = |e: shop::procedure::Fault| Failure::Refused(e.to_string());
     let made = plan(&parts).map_err(refuse)?;
     let priced = quote(&made, &settings);
@@ -108,16 +101,46 @@ pub fn run(order: &PlanOrder) -> Result<Outcome, Failure> {
             quote: priced,
             prices_invented: order.settings.is_none(),
             ways,
+            asked,
         })?;
     } else {
         let chance = (!accepted).then_some(leading.1);
-        let page = page(&faults, chance, knowledge, &made, &priced, &ways, order.settings.is_none());
-        print(&page.finish())?;
+        let mut told = Page::default();
+        if let Some(a) = &asked {
+            a.tell(&mut told);
+        }
+        page(&mut told, &faults, chance, knowledge, &made, &priced, &ways, order.settings.is_none());
+        print(&told.finish())?;
     }
     Ok(Outcome::Answered)
 }
 
+/// The procedures that mend faults; without a fault, what is done then.
+pub fn parts(faults: &[FaultId], procedures: &Procedures, knowledge: &Knowledge) -> Vec<Procedure> {
+    let mut parts: Vec<Procedure> = faults.iter().map(|f| procedures.mending(*f, knowledge)).collect();
+    if parts.is_empty() {
+        parts.extend(procedures.procedure(NOTHING_TO_MEND).cloned());
+    }
+    parts
+}
+
+/// The workshop's own figures, or those of an invented one.
+pub fn read_settings(path: Option<&Path>, list: &mut Vec<Input>) -> Result<Settings, Failure> {
+    match path {
+        None => Settings::read(EXAMPLE),
+        Some(path) => {
+            let (text, hash) = read_text(path)?;
+            let shown = path.display().to_string();
+            list.push(Input { path: shown.clone(), kind: "settings".into(), blake3: hash });
+            Settings::read(&text).map_err(|e| format!("{shown}: {e}"))
+        }
+    }
+    .map_err(Failure::Refused)
+}
+
+#[allow(clippy::too_many_arguments)] // one page, drawn once
 fn page(
+    page: &mut Page,
     faults: &[FaultId],
     chance: Option<f64>,
     knowledge: &Knowledge,
@@ -125,8 +148,7 @@ fn page(
     priced: &Quote,
     ways: &[Choice],
     invented: bool,
-) -> Page {
-    let mut page = Page::default();
+) {
     page.heading(&say("head-plan"));
     let labels: Vec<String> = faults.iter().map(|f| within(&knowledge.fault(*f).label)).collect();
     let what = if labels.is_empty() { say("out-next-no-fault") } else { labels.join(&say("out-next-and")) };
@@ -198,22 +220,7 @@ fn page(
     }
     page.line(&say("out-quote-not-included"));
     page.line(&say("out-quote-extra-finds"));
-    page.heading(&say("head-ways"));
-    for w in ways {
-        page.item(&say_with(
-            "out-way",
-            &args! {
-                "label" => w.label.clone(), "gross" => number(w.quote.gross, 0),
-                "currency" => w.quote.currency.clone(), "minutes" => number(w.plan.hands_on_min, 0),
-                "hours" => number(w.plan.through_min / 60.0, 0),
-                "cures" => of_100(w.cures), "back" => of_100(w.comes_back),
-            },
-        ));
-        if w.will_not_cure {
-            page.sub_item(&say_with("out-way-no-cure", &args! { "label" => w.label.clone() }));
-        }
-    }
+    tell_ways(ways, page);
     page.line(&say("out-plan-law"));
     page.line(&say("out-plan-maker"));
-    page
 }

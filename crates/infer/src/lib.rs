@@ -14,6 +14,7 @@ pub mod dilution;
 mod explain;
 pub mod hypothesis;
 pub mod information;
+pub mod learn;
 pub mod network;
 pub mod next;
 pub mod observe;

@@ -12,12 +12,15 @@ pub mod plan;
 pub mod procedure;
 pub mod quote;
 pub mod record;
+pub mod request;
+pub mod timetable;
 pub mod work;
 
 pub use interlock::Interlocks;
 pub use options::{Choice, choices};
-pub use plan::{Plan, plan, timetable};
+pub use plan::{Plan, plan};
 pub use procedure::{Procedures, Step};
 pub use quote::{Quote, Settings, quote};
 pub use record::{Entry, Id, Subject, What};
+pub use timetable::{Timetable, timetable};
 pub use work::{Job, Needs, Refusal, Rules, permit};

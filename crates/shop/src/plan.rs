@@ -1,6 +1,7 @@
-//! The plan of work: steps of several procedures in one order, their times, and several cars at once.
+//! The plan of work: steps of several procedures in one order, and their times.
 
 use crate::procedure::{Fault, Procedure, Step};
+use crate::timetable::timetable;
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -8,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// A step with its times in a plan.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Planned {
-    /// The step.
+    /// The step; `after` names every step of this plan that must be done before.
     pub step: Step,
     /// Earliest start after the work begins, minutes.
     pub start_min: f64,
@@ -80,7 +81,10 @@ pub fn plan(procedures: &[Procedure]) -> Result<Plan, Fault> {
         let start = before[s.id.as_str()].iter().filter_map(|b| end.get(b)).copied().fold(0.0, f64::max);
         let stop = start + s.hands_on_min + s.wait_min;
         end.insert(&s.id, stop);
-        steps.push(Planned { step: s.clone(), start_min: start, end_min: stop, slack_min: 0.0 });
+        let mut step = s.clone();
+        step.after =
+            before[s.id.as_str()].iter().filter(|b| known.contains(*b)).map(|b| (*b).to_owned()).collect();
+        steps.push(Planned { step, start_min: start, end_min: stop, slack_min: 0.0 });
     }
     let critical_min = steps.iter().map(|s| s.end_min).fold(0.0, f64::max);
     // Backwards: the latest end of a step is the earliest latest start of what waits for it.
@@ -95,7 +99,7 @@ pub fn plan(procedures: &[Procedure]) -> Result<Plan, Fault> {
         steps[i].slack_min = due - steps[i].end_min;
         latest.insert(id, due);
     }
-    let one = timetable(&[steps.iter().map(|s| s.step.clone()).collect()], &before_of(&before), 1, 1);
+    let one = timetable(&[steps.iter().map(|s| s.step.clone()).collect()], 1, 1);
     Ok(Plan {
         hands_on_min: steps.iter().map(|s| s.step.hands_on_min).sum(),
         free_min: steps.iter().filter(|s| !s.step.attended).map(|s| s.step.wait_min).sum(),
@@ -132,116 +136,4 @@ fn join(there: &mut Step, more: &Step) {
             }
         }
     }
-}
-
-fn before_of(before: &BTreeMap<&str, BTreeSet<&str>>) -> BTreeMap<String, BTreeSet<String>> {
-    before.iter().map(|(k, v)| ((*k).to_owned(), v.iter().map(|s| (*s).to_owned()).collect())).collect()
-}
-
-/// One step in a timetable.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Slot {
-    /// Place of the car.
-    pub car: usize,
-    /// Identifier of the step.
-    pub step: String,
-    /// Who does it, counted from 0.
-    pub person: usize,
-    /// Hands begin, minutes.
-    pub start_min: f64,
-    /// Hands end, minutes.
-    pub hands_end_min: f64,
-    /// The step ends, minutes.
-    pub end_min: f64,
-}
-
-/// Several cars worked on by several people.
-#[derive(Debug, Clone, PartialEq, Serialize, Default, JsonSchema)]
-pub struct Timetable {
-    /// Steps in the order of their starts.
-    pub slots: Vec<Slot>,
-    /// When the last one ends, minutes.
-    pub end_min: f64,
-}
-
-/// Lays cars over each other so that one's waiting is another's work: whoever is free takes the step that
-/// can start first; of those the one of the car with most work left. A car that has begun with steps on a
-/// lift keeps the lift until its last of them. Not the optimum, which is a job-shop problem; never worse
-/// than one car after the other by more than a step's waiting.
-#[must_use]
-pub fn timetable(
-    cars: &[Vec<Step>],
-    before: &BTreeMap<String, BTreeSet<String>>,
-    people: usize,
-    lifts: usize,
-) -> Timetable {
-    let mut free = vec![0.0_f64; people.max(1)];
-    let mut lift_free = vec![0.0_f64; lifts.max(1)];
-    let mut lift_of: Vec<Option<usize>> = vec![None; cars.len()];
-    let mut ended: Vec<BTreeMap<&str, f64>> = vec![BTreeMap::new(); cars.len()];
-    let mut out = Timetable::default();
-    loop {
-        let mut best: Option<(f64, f64, usize, usize)> = None;
-        for (c, steps) in cars.iter().enumerate() {
-            let left: f64 = steps
-                .iter()
-                .filter(|s| !ended[c].contains_key(s.id.as_str()))
-                .map(|s| s.hands_on_min + s.wait_min)
-                .sum();
-            for (i, s) in steps.iter().enumerate().filter(|(_, s)| !ended[c].contains_key(s.id.as_str())) {
-                let wanted = before.get(&s.id);
-                let of_car = |b: &str| steps.iter().any(|s| s.id == b);
-                let ready = wanted
-                    .into_iter()
-                    .flatten()
-                    .filter(|b| of_car(b))
-                    .try_fold(0.0_f64, |t, b| ended[c].get(b.as_str()).map(|e| t.max(*e)));
-                let Some(mut at) = ready else { continue };
-                if s.lift && lift_of[c].is_none() {
-                    at = at.max(lift_free.iter().copied().fold(f64::INFINITY, f64::min));
-                }
-                if !at.is_finite() {
-                    continue;
-                }
-                at = at.max(free.iter().copied().fold(f64::INFINITY, f64::min));
-                let better = best.is_none_or(|(t, l, _, _)| at < t || (at == t && left > l));
-                if better {
-                    best = Some((at, left, c, i));
-                }
-            }
-        }
-        let Some((_, _, c, i)) = best else { break };
-        let Some(s) = cars.get(c).and_then(|steps| steps.get(i)) else { break };
-        let start = best.map_or(0.0, |b| b.0);
-        let person = (0..free.len()).min_by(|a, b| free[*a].total_cmp(&free[*b])).unwrap_or(0);
-        let hands_end = start + s.hands_on_min;
-        let end = hands_end + s.wait_min;
-        free[person] = if s.attended { end } else { hands_end };
-        ended[c].insert(&s.id, end);
-        if s.lift && lift_of[c].is_none() {
-            let lift = (0..lift_free.len()).min_by(|a, b| lift_free[*a].total_cmp(&lift_free[*b]));
-            lift_of[c] = lift;
-            if let Some(l) = lift {
-                lift_free[l] = f64::INFINITY;
-            }
-        }
-        if let Some(l) = lift_of[c]
-            && !cars[c].iter().any(|s| s.lift && !ended[c].contains_key(s.id.as_str()))
-            && lift_free[l].is_infinite()
-        {
-            lift_free[l] = end;
-            lift_of[c] = None;
-        }
-        out.end_min = out.end_min.max(end);
-        out.slots.push(Slot {
-            car: c,
-            step: s.id.clone(),
-            person,
-            start_min: start,
-            hands_end_min: hands_end,
-            end_min: end,
-        });
-    }
-    out.slots.sort_by(|a, b| a.start_min.total_cmp(&b.start_min).then(a.car.cmp(&b.car)));
-    out
 }

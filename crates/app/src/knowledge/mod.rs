@@ -1,6 +1,8 @@
-//! `sootwright knowledge ...`: what is doubtful about the knowledge, and a drawing of it.
+//! `sootwright knowledge ...`: what is doubtful about the knowledge, a drawing of it, learning from closed jobs.
 
 mod draw;
+mod learn;
+mod score;
 
 use crate::cli::{KnowledgeCheck, KnowledgeCommand, KnowledgeDraw, KnowledgeOrder};
 use crate::failure::{Failure, Outcome};
@@ -19,6 +21,11 @@ pub fn run(order: &KnowledgeOrder) -> Result<Outcome, Failure> {
     match &order.command {
         KnowledgeCommand::Check(order) => check(order),
         KnowledgeCommand::Draw(order) => draw(order),
+        KnowledgeCommand::Close(order) => learn::close(order),
+        KnowledgeCommand::Learn(order) => learn::learn_from(order),
+        KnowledgeCommand::Count(order) => learn::count_jobs(order),
+        KnowledgeCommand::Join(order) => learn::join(order),
+        KnowledgeCommand::Score(order) => score::score(order),
     }
 }
 

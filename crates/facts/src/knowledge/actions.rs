@@ -1,6 +1,6 @@
 //! What acting costs, whether it works, what it may break, and which signs hang together.
 
-use super::Mark;
+use super::{Counted, Mark};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -48,6 +48,9 @@ pub struct Work {
     /// Why, where there is more to say.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reason: Option<String>,
+    /// What was counted, where the figure comes from counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counted: Option<Counted>,
 }
 
 /// Observations that one mechanism moves together, so that the second tells less than the first.

@@ -15,7 +15,7 @@ use crate::walk::nearest;
 use actions::{Mechanism, Rate, Rule, Work};
 use codes::{Code, CodeSpan};
 use merge::{Merged, format_of, rows};
-pub use rows::{CostClass, Fault, Likelihood, Mark, Observation, ObservationKind, Repair, SetUp};
+pub use rows::{CostClass, Counted, Fault, Likelihood, Mark, Observation, ObservationKind, Repair, SetUp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::LazyLock;
@@ -385,6 +385,12 @@ impl Knowledge {
     #[must_use]
     pub fn likelihood(&self, fault: FaultId, observation: &str) -> Option<&Likelihood> {
         self.likelihoods.get(fault.id())?.get(observation)
+    }
+
+    /// The argued likelihood of an observation in a car without a fault.
+    #[must_use]
+    pub fn likelihood_none(&self, observation: &str) -> Option<&Likelihood> {
+        self.likelihoods.get("none")?.get(observation)
     }
 
     /// Probability of an observation when this fault is present alone. An observation that is not known

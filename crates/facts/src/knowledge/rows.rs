@@ -17,6 +17,33 @@ pub enum Mark {
     Counted,
 }
 
+/// What workshops counted for a row, and what the row said before.
+///
+/// A figure that comes from counts keeps the figure before them, so that counting again starts from there and no
+/// car is added twice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Counted {
+    /// Cars that speak for it.
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub yes: f64,
+    /// Cars that were asked.
+    #[schemars(range(min = 0.0, max = 1e9))]
+    pub of: f64,
+    /// The probability before (a weight is given as its share of all weights).
+    #[schemars(range(min = 0.0, max = 1.0))]
+    pub before: f64,
+    /// As many counted cars the probability before was taken to be worth.
+    #[schemars(range(min = 1e-3, max = 1e6))]
+    pub worth: f64,
+    /// The workshops that counted, by the names they made up for it.
+    pub by: Vec<String>,
+    /// Month up to which they counted, as YYYY-MM.
+    pub until: String,
+    /// The program that worked it out, with its version.
+    pub program: String,
+}
+
 /// A class of repair cost, parts and labour.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -69,6 +96,9 @@ pub struct Fault {
     pub reason: Option<String>,
     /// What mends it.
     pub repair: Repair,
+    /// What was counted, where the figure comes from counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counted: Option<Counted>,
 }
 
 /// What must be in place before a test.
@@ -184,4 +214,7 @@ pub struct Likelihood {
     /// reading of a full filter).
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub overrides: bool,
+    /// What was counted, where the figure comes from counts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counted: Option<Counted>,
 }
