@@ -2,6 +2,8 @@
 
 use clap::Parser;
 use demo::batch::{Session, generate};
+use demo::observed::observe_all;
+use facts::Knowledge;
 use std::path::PathBuf;
 
 /// Writes DIR/case-0001/{case.toml, truth.json, recording...} and so on.
@@ -22,13 +24,19 @@ struct Arguments {
     /// Typed readings only, no recordings.
     #[arg(long)]
     typed_only: bool,
+    /// Every bench observation answered, by rates near those of the knowledge.
+    #[arg(long)]
+    all_observed: bool,
 }
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let arguments = Arguments::parse();
     let session = arguments.typed_only.then_some(Session::Typed);
     for i in arguments.first..arguments.first + arguments.cases {
-        let case = generate(arguments.seed, i, session);
+        let mut case = generate(arguments.seed, i, session);
+        if arguments.all_observed {
+            observe_all(&mut case, Knowledge::built_in(), arguments.seed, i as u64);
+        }
         case.write(&arguments.out.join(&case.name))?;
     }
     println!("{} cases in {}", arguments.cases, arguments.out.display());

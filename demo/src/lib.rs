@@ -14,6 +14,7 @@ pub mod gas;
 pub mod histories;
 pub mod ledgers;
 pub mod life;
+pub mod observed;
 pub mod one_d;
 pub mod ordered;
 pub mod readme;

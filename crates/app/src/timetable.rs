@@ -46,6 +46,8 @@ pub struct Car {
     pub name: String,
     /// Faults that are mended.
     pub faults: Vec<FaultId>,
+    /// The same in plain words.
+    pub what: String,
     /// Whether they were named on the command line; else they are the likeliest set.
     pub accepted: bool,
     /// Its steps; `after` names what must be done before.
@@ -76,12 +78,19 @@ pub fn run(order: &TimetableOrder) -> Result<Outcome, Failure> {
         }
         let refuse = |e: shop::procedure::Fault| Failure::Refused(format!("{}: {e}", path.display()));
         let made = plan(&crate::plan::parts(&faults, &procedures, inputs.knowledge())).map_err(refuse)?;
-        for input in inputs.list {
-            if !list.contains(&input) {
-                list.push(input);
+        for input in &inputs.list {
+            if !list.contains(input) {
+                list.push(input.clone());
             }
         }
+        let labels: Vec<String> =
+            faults.iter().map(|f| within(&inputs.knowledge().fault(*f).label)).collect();
         cars.push(Car {
+            what: if labels.is_empty() {
+                say("out-next-no-fault")
+            } else {
+                labels.join(&say("out-next-and"))
+            },
             name: inputs.case.title.clone().unwrap_or_else(|| path.display().to_string()),
             faults,
             accepted: named,
@@ -120,12 +129,11 @@ fn page(out: &Output) -> Page {
     let mut page = Page::default();
     page.heading(&say("head-timetable"));
     for (i, c) in out.cars.iter().enumerate() {
-        let labels: Vec<String> =
-            c.faults.iter().map(|f| within(&facts::Knowledge::built_in().fault(*f).label)).collect();
-        let what =
-            if labels.is_empty() { say("out-next-no-fault") } else { labels.join(&say("out-next-and")) };
         let id = if c.accepted { "out-timetable-car" } else { "out-timetable-car-likeliest" };
-        page.item(&say_with(id, &args! { "number" => i + 1, "name" => c.name.clone(), "what" => what }));
+        page.item(&say_with(
+            id,
+            &args! { "number" => i + 1, "name" => c.name.clone(), "what" => c.what.clone() },
+        ));
     }
     page.strong(&say_with(
         "out-timetable-end",

@@ -140,3 +140,32 @@ fn property_a_broken_condition_is_unsafe() {
     assert_eq!(a.regeneration.held_speed, Verdict::Unsafe);
     assert!(!a.regeneration.may_load_engine());
 }
+
+/// What must hold stands in the conditions of the verdict; the rules of the knowledge say only what a plan needs on top:
+/// what to look at first and what a remedy costs. A rule that would forbid what the verdict allows, or the other way
+/// round, is a second home for one condition.
+#[test]
+fn regress_rules_of_the_next_step_agree_with_the_conditions_of_the_verdict() {
+    let k = Knowledge::built_in();
+    let mut met = 0;
+    for rule in k.rules() {
+        for observation in rule.while_yes.iter().chain(&rule.look_first) {
+            let text = format!(
+                "schema = \"sootwright.case/1\"\n[[observation]]\nid = \"{observation}\"\nanswer = \"yes\"\n"
+            );
+            let case = facts::load::read_case(&text, "one.toml").expect("a case").case;
+            let (a, _) = assess_with_draws(&Evidence { case: &case, recordings: &[], knowledge: k });
+            let r = &a.regeneration;
+            let broken: Vec<_> = r.conditions.iter().filter(|c| c.state == State::Broken).collect();
+            if rule.forbids.iter().any(|f| f == "service_regen") {
+                assert!(!broken.is_empty() && r.service == Verdict::Unsafe, "{}: {observation}", rule.id);
+            }
+            if rule.forbids.iter().any(|f| f == "engine_hot") {
+                assert!(broken.iter().any(|c| c.guards_held_speed), "{}: {observation}", rule.id);
+                assert_eq!(r.held_speed, Verdict::Unsafe, "{}: {observation}", rule.id);
+            }
+            met += 1;
+        }
+    }
+    assert!(met > 5);
+}
