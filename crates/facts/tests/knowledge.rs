@@ -445,3 +445,36 @@ reason = "ours"
     assert!(e.contains("no observation is called \"no_such_thing\""), "{e}");
     assert!(e.contains("stands in \"cut_off_burns\" already"), "{e}");
 }
+
+#[test]
+fn property_shares_of_the_codes_of_a_family_leave_room_for_the_others() {
+    let k = Knowledge::built_in();
+    // One code of each group of the air path.
+    let groups: Vec<_> = ["P0101", "P0299", "P0402"].iter().filter_map(|c| k.code_group(c)).collect();
+    assert_eq!(groups.len(), 3);
+    let sets = [vec![], vec![FaultId::BoostLeak], vec![FaultId::EgrStuckOpen, FaultId::AshFull]];
+    for set in FaultId::ALL.iter().map(|f| vec![*f]).chain(sets) {
+        let shares: Vec<f64> = groups.iter().map(|g| k.code_share(&set, g)).collect();
+        let sum: f64 = shares.iter().sum();
+        assert!(shares.iter().all(|s| *s > 0.0) && sum < 1.0, "{set:?} {shares:?}");
+    }
+    // A fault that no group of the family names leaves the shares as they are.
+    assert_eq!(k.code_share(&[FaultId::AshFull], groups[0]), groups[0].share);
+    assert!(k.code_group("P0106").is_none(), "in the family, in no group");
+}
+
+#[test]
+fn regress_broken_code_groups_are_refused() {
+    let group = |share: f64, fault: &str, code: &str| {
+        format!(
+            "schema = \"sootwright.observations/1\"\n[[code_group]]\nid = \"own\"\nobservation = \"dtc_air_path\"\n\
+             label = \"l\"\ncodes = [\"{code}\"]\nshare = {share}\nunder = {{ {fault} = 0.2 }}\n\
+             mark = \"expert_guess\"\nreason = \"r\"\n"
+        )
+    };
+    let refused = |text: String| Knowledge::built_in().overlay(&[("own.toml", &text)]).is_err();
+    assert!(!refused(group(0.05, "ash_full", "P2262")));
+    assert!(refused(group(0.2, "ash_full", "P2262")), "the shares add up to more than one");
+    assert!(refused(group(0.05, "no_such_fault", "P2262")));
+    assert!(refused(group(0.05, "ash_full", "P22")));
+}

@@ -9,9 +9,10 @@ use crate::circumstances;
 use crate::conditions::{BelowZero, Conditions};
 use crate::explain;
 use crate::hypothesis::{Hypothesis, SECOND_FAULT, enumerate, is_additive, leaves_soot_undoped};
+use crate::network::{Network, Set};
 use crate::observe::Seen;
 use crate::posterior::{Draws, Effort, Posterior, posterior};
-use crate::prior::Priors;
+use crate::prior::{Priors, is_heavy};
 use crate::proof;
 use crate::quasi::weighted_quantiles;
 use crate::safety::{self, Grounds};
@@ -41,6 +42,9 @@ pub struct Evidence<'a> {
 /// trade reference R-RAC06). Expert guess.
 const NO_FAULT: f64 = 2.5;
 
+/// Sets that cannot come within this of the best (natural logarithm) are left out.
+const NOWHERE: f64 = 18.0;
+
 /// A 90 % interval wider than this share of the one without readings tells nothing.
 pub const TOLD_BELOW: f64 = 0.9;
 
@@ -60,8 +64,9 @@ pub fn assess_with_draws(evidence: &Evidence) -> (Assessment, Draws) {
 
     let additive = additive_side(case, knowledge, true);
     let unweighed = additive_side(case, knowledge, false);
-    let full = Joint::new(&view, &additive, knowledge, Effort::FULL);
-    let prior = Joint::new(&bare, &unweighed, knowledge, Effort::PRIOR);
+    let network = Network::new(knowledge);
+    let full = Joint::new(&view, &additive, knowledge, &network, Effort::FULL);
+    let prior = Joint::new(&bare, &unweighed, knowledge, &network, Effort::PRIOR);
     let draws = full.draws(&view);
     let before = prior.draws(&bare);
 
@@ -121,7 +126,8 @@ pub fn assess_with_draws(evidence: &Evidence) -> (Assessment, Draws) {
 pub fn draws(evidence: &Evidence) -> Draws {
     let view = View::new(evidence, typed::current_role(evidence.case));
     let additive = additive_side(evidence.case, evidence.knowledge, true);
-    Joint::new(&view, &additive, evidence.knowledge, Effort::FULL).draws(&view)
+    let network = Network::new(evidence.knowledge);
+    Joint::new(&view, &additive, evidence.knowledge, &network, Effort::FULL).draws(&view)
 }
 
 /// The facts of one run of the estimator, condensed.
@@ -149,11 +155,7 @@ pub(crate) struct View<'a> {
 }
 
 fn standard_flow(case: &Case) -> f64 {
-    use facts::case::Category as C;
-    match case.car.category {
-        Some(C::M2 | C::M3 | C::N2 | C::N3) => 0.150,
-        _ => 0.050,
-    }
+    if is_heavy(case) { 0.150 } else { 0.050 }
 }
 
 impl<'a> View<'a> {
@@ -376,9 +378,11 @@ fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive 
         || !case.level_read.is_empty();
     // A car of which nothing tells that it doses may well have no additive system at all.
     let has_system = if known { 1.0 } else { 0.35 };
-    let balance = balance(case, &AdditivePrior::default(), case.reservoir.reserve_l);
+    // Where nothing was weighed, counted or read there is nothing to balance, and every fault fits alike.
+    let balance =
+        (known && weighed).then(|| balance(case, &AdditivePrior::default(), case.reservoir.reserve_l));
     let evidence: BTreeMap<Option<FaultId>, f64> =
-        if weighed { balance.log_evidence.iter().copied().collect() } else { BTreeMap::new() };
+        balance.iter().flat_map(|b| b.log_evidence.iter().copied()).collect();
     let none = evidence.get(&None).copied().unwrap_or(0.0);
     let of = |f: FaultId| evidence.get(&Some(f)).map(|e| e - none);
     let mut weight = vec![(None, 0.0)];
@@ -402,7 +406,7 @@ fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive 
                 + e.unwrap_or(0.0),
         ));
     }
-    Additive { balance: known.then_some(balance), weight }
+    Additive { balance, weight }
 }
 
 /// Filter side and additive side together: the one discrete variable.
@@ -415,17 +419,32 @@ pub(crate) struct Joint {
 }
 
 impl Joint {
-    fn new(view: &View, additive: &Additive, knowledge: &Knowledge, effort: Effort) -> Self {
+    fn new(
+        view: &View,
+        additive: &Additive,
+        knowledge: &Knowledge,
+        network: &Network,
+        effort: Effort,
+    ) -> Self {
         let none = (NO_FAULT * knowledge.prior_none()).max(1e-6);
-        let hypotheses =
-            enumerate(|f| (knowledge.prior(f) * circumstances::factor(view.case, f)).max(1e-7), none);
+        let weight = |f| {
+            let by_distance = if f == FaultId::AshFull { view.priors.full_of_ash() } else { 1.0 };
+            (knowledge.prior(f) * circumstances::factor(view.case, f) * by_distance).max(1e-7)
+        };
+        let hypotheses = enumerate(weight, none);
         let seen = view.seen(knowledge);
+        let answers = network.answers(seen.answers.iter().map(|(o, yes)| (o.as_str(), *yes)));
+        let needed = network.needed(answers);
+        let told = |set: &[FaultId]| {
+            network.log_likelihood(Set::of(set), answers, &needed) + seen.which_codes(set, knowledge)
+        };
         let alone: BTreeMap<&[FaultId], f64> =
-            hypotheses.iter().map(|h| (&h.faults[..], seen.log_likelihood(&h.faults, knowledge))).collect();
+            hypotheses.iter().map(|h| (&h.faults[..], told(&h.faults))).collect();
         let extra = |h: &Hypothesis| alone[&h.faults[..]];
         let posterior =
             posterior(&hypotheses, &view.priors, &view.data, &view.signs, &view.standard, &extra, effort);
         let mut joint: Vec<(usize, Option<FaultId>, f64)> = Vec::new();
+        let best = posterior.log_weight.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
         for (i, h) in hypotheses.iter().enumerate() {
             for &(a, w) in &additive.weight {
                 let undoped = a.is_some_and(leaves_soot_undoped);
@@ -434,14 +453,15 @@ impl Joint {
                     joint.push((i, None, base));
                     continue;
                 };
-                if h.faults.len() > 1 && w < -2.0 && base < -60.0 {
+                // Prior of a set: none, one fault, or a second one on top.
+                let prior = if h.faults.is_empty() { w - none.ln() } else { w + SECOND_FAULT.ln() };
+                // Observations are told with probability 1 at best.
+                if base - extra(h) + prior < best - NOWHERE {
                     continue;
                 }
                 let mut set = h.faults.clone();
                 set.push(a_id);
-                let observed = seen.log_likelihood(&set, knowledge) - extra(h);
-                // Prior of a set: none, one fault, or a second one on top.
-                let prior = if h.faults.is_empty() { w - none.ln() } else { w + SECOND_FAULT.ln() };
+                let observed = told(&set) - extra(h);
                 joint.push((i, a, base + observed + prior));
             }
         }

@@ -2,10 +2,11 @@
 //!
 //! A burn counts as *reported* when the controller says so (PID 8B, DPFC1). Heat alone is no report: a hard
 //! climb is as hot as a burn; such a stretch is listed when the inlet stays hot although little gas flows, or when
-//! gas behind the filter is hotter than any that came in lately, but it changes no figure.
+//! gas behind the filter is hotter than any that came in lately. It parts the recording into two states of the filter,
+//! but nothing is concluded from it about the soot that is left.
 
 use crate::assessment::Text;
-use crate::conditions::{Conditions, STEP_S};
+use crate::conditions::{Burn, Conditions, STEP_S};
 use crate::quasi::normal_quantile;
 use wallflow::oxidation::Kinetics;
 
@@ -25,6 +26,12 @@ pub enum BurnEnd {
 }
 
 impl BurnEnd {
+    /// Whether it leaves the filter as a complete regeneration does.
+    #[must_use]
+    pub fn emptied(self) -> bool {
+        matches!(self, Self::Complete | Self::Runaway)
+    }
+
     /// Its word in files.
     #[must_use]
     pub fn name(self) -> &'static str {
@@ -105,6 +112,29 @@ pub fn read(c: &Conditions, recording: usize, doped: Option<bool>) -> Vec<SeenBu
         .filter(|&span| told || heated(c, span))
         .map(|span| classify(c, span, recording, told, doped))
         .collect()
+}
+
+/// How the last regeneration ended that the controller reports; a report of less than a minute is a start that
+/// came to nothing.
+#[must_use]
+pub fn last_reported(c: &Conditions, doped: Option<bool>) -> Option<BurnEnd> {
+    let long = |b: &SeenBurn| b.reported && b.end_s - b.start_s > 60.0;
+    read(c, 0, doped).into_iter().rfind(long).map(|b| b.end)
+}
+
+/// The last regeneration that parts a recording into two states of the filter: one that the controller reports, or
+/// where it reports nothing one that heat shows, with soot burnt and enough of the drive left behind it. If the
+/// heat was none of a regeneration, the parting costs points and no truth.
+#[must_use]
+pub fn parting(c: &Conditions) -> Option<Burn> {
+    const LEFT_S: f64 = 240.0;
+    c.burn().or_else(|| {
+        let after = |b: &SeenBurn| c.len() as f64 * STEP_S - b.end_s > LEFT_S;
+        let burnt = |b: &SeenBurn| b.end.emptied() || b.end == BurnEnd::Partial;
+        let last = read(c, 0, None).into_iter().rfind(|b| !b.reported && burnt(b) && after(b))?;
+        let end = (last.end_s / STEP_S) as usize;
+        Some(Burn { minutes: last.hot_minutes, last: end.min(c.len().saturating_sub(1)), ended: true })
+    })
 }
 
 /// Whether somebody heats this hot stretch: gas comes in hot for a minute while less flows than usual (a climb needs
@@ -272,5 +302,31 @@ mod tests {
         let shares: Vec<f64> = [470.0, 520.0, 570.0, 620.0, 670.0].into_iter().filter_map(share).collect();
         assert_eq!(shares.len(), 5);
         assert!(shares.windows(2).all(|w| w[0] < w[1] && w[1] <= 1.0), "{shares:?}");
+    }
+
+    #[test]
+    fn property_heat_parts_a_drive_on_a_car_that_reports_nothing() {
+        use std::fmt::Write as _;
+        let drive = |degc: f64| {
+            let mut text = String::from(
+                "time [s],engine_speed [rpm],exhaust_mass_flow [g/s],filter_inlet_temperature [degC],\
+                 filter_outlet_temperature [degC]\n",
+            );
+            for i in 0..1500 {
+                let t = if (500..1000).contains(&i) { degc } else { 250.0 };
+                // Traffic: every third minute little flows.
+                let flow = if (i / 60) % 3 == 0 { 12.0 } else { 40.0 };
+                writeln!(text, "{i},1800,{flow},{t},{t}").expect("text grows");
+            }
+            let r = recording::read_bytes("drive.csv", text.as_bytes(), &recording::Options::default());
+            assert_eq!(r.signals.len(), 4, "{:?}", r.problems);
+            Conditions::new(&r, 835.0, None)
+        };
+        let hot = drive(600.0);
+        let end = parting(&hot).map(|b| b.last as f64 * STEP_S);
+        assert!(end.is_some_and(|s| (980.0..1060.0).contains(&s)), "{end:?}");
+        // Nothing is concluded from it about the soot that is left.
+        assert_eq!(last_reported(&hot, None), None);
+        assert!(parting(&drive(350.0)).is_none());
     }
 }

@@ -322,7 +322,8 @@ impl Conditions {
             manifold_kpa,
             charge_k,
             boost_lack_kpa: combine(&asked, &given, |a, g| a - g),
-            coolant_degc: grid(Quantity::CoolantTemperature),
+            // Coolant moves by a kelvin in seconds at most and is polled as seldom as a state.
+            coolant_degc: on_grid_within(recording.signal(Quantity::CoolantTemperature), cells, STATE_HOLD_S),
             egr_excess_percent: combine(&egr_given, &egr_asked_percent, |g, a| g - a),
             egr_asked_percent,
             regeneration: on_grid_within(recording.signal(Quantity::RegenerationActive), cells, STATE_HOLD_S),

@@ -327,19 +327,54 @@ impl Network {
     /// Probability of *yes* for every observation under a set, each taken alone, slips included.
     #[must_use]
     pub fn row(&self, set: Set) -> Vec<f64> {
-        let mut p: Vec<f64> = (0..self.names.len()).map(|o| self.noisy_or(set, o)).collect();
-        for g in &self.exclusive {
-            let sum: f64 = g.members.iter().map(|&o| p[o]).sum();
-            for &o in &g.members {
-                p[o] = (1.0 - SLIP) * p[o] / sum.max(1.0) + SLIP / (g.members.len() + 1) as f64;
-            }
+        let all: Vec<usize> = (0..self.names.len()).collect();
+        self.part_of_row(set, &all)
+    }
+
+    /// The same for some observations only, among which all states of a reading are that is there at all; the
+    /// others hold nought.
+    fn part_of_row(&self, set: Set, wanted: &[usize]) -> Vec<f64> {
+        let mut p = vec![0.0; self.names.len()];
+        for &o in wanted {
+            p[o] = self.noisy_or(set, o);
         }
-        for (o, p) in p.iter_mut().enumerate() {
-            if !matches!(self.bond[o], Bond::Exclusive(_)) {
-                *p = (1.0 - SLIP) * p.clamp(0.0, 1.0) + 0.5 * SLIP;
+        for &o in wanted {
+            match self.bond[o] {
+                Bond::Exclusive(g) => {
+                    let members = &self.exclusive[g].members;
+                    if members.first() != Some(&o) {
+                        continue;
+                    }
+                    let sum: f64 = members.iter().map(|&o| p[o]).sum();
+                    for &o in members {
+                        p[o] = (1.0 - SLIP) * p[o] / sum.max(1.0) + SLIP / (members.len() + 1) as f64;
+                    }
+                }
+                _ => p[o] = (1.0 - SLIP) * p[o].clamp(0.0, 1.0) + 0.5 * SLIP,
             }
         }
         p
+    }
+
+    /// Observations that the probability of these answers needs: themselves, and the other states of a reading.
+    #[must_use]
+    pub fn needed(&self, answers: Answers) -> Vec<usize> {
+        let mut out: Vec<usize> = answers.iter().map(|(o, _)| o).collect();
+        for (o, _) in answers.iter() {
+            out.extend(self.states_of(o));
+        }
+        out.sort_unstable();
+        out.dedup();
+        out
+    }
+
+    /// Logarithm of the probability of all answers under a set; `needed` as [`Network::needed`] gives it.
+    #[must_use]
+    pub fn log_likelihood(&self, set: Set, answers: Answers, needed: &[usize]) -> f64 {
+        if answers.is_empty() {
+            return 0.0;
+        }
+        self.likelihood(&self.part_of_row(set, needed), answers).max(1e-300).ln()
     }
 
     fn noisy_or(&self, set: Set, o: usize) -> f64 {
@@ -548,6 +583,20 @@ mod tests {
                 let want = k.probability_given_set(&faults, id);
                 assert!((plain - want).abs() < 1e-9, "{faults:?} {id}: {plain} {want}");
             }
+        }
+    }
+
+    #[test]
+    fn property_answers_need_no_more_of_a_row_than_they_touch() {
+        let n = network();
+        let ids = ["dp_2500_high", "dp_recovers_after_regen", "regen_history_interrupted", "dtc_air_path"];
+        let answers = n.answers(ids.iter().enumerate().map(|(i, id)| (*id, i % 2 == 0)));
+        assert_eq!(answers.len(), ids.len());
+        let needed = n.needed(answers);
+        for faults in [vec![], vec![FaultId::AshFull], vec![FaultId::HoseBlocked, FaultId::EgrStuckOpen]] {
+            let set = Set::of(&faults);
+            let whole = n.likelihood(&n.row(set), answers).ln();
+            assert!((n.log_likelihood(set, answers, &needed) - whole).abs() < 1e-12, "{faults:?}");
         }
     }
 

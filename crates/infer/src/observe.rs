@@ -12,6 +12,8 @@ pub struct Seen {
     pub answers: BTreeMap<String, bool>,
     /// Codes that belong to no observation of the knowledge.
     pub other_codes: BTreeSet<String>,
+    /// Codes that say more than their family does.
+    pub named: BTreeSet<String>,
     /// True when a fault memory was read.
     pub memory_read: bool,
 }
@@ -20,6 +22,9 @@ pub struct Seen {
 /// count only where no such reading exists, so that nothing is counted twice.
 const SAID_BY_PRESSURE: [&str; 4] =
     ["dp_key_on_offset", "dp_2500_high", "dp_2500_near_zero", "dp_2500_negative"];
+
+/// Only repeats the distance on the filter, where that is known in kilometres.
+const SAID_BY_DISTANCE: &str = "q_high_mileage_original_filter";
 
 impl Seen {
     /// From the case and, when given, its recordings.
@@ -53,6 +58,9 @@ impl Seen {
             match knowledge.codes_to_observation(&code) {
                 Some(o) => {
                     families.insert(o.id.clone());
+                    if knowledge.code_group(&code).is_some_and(|g| g.observation == o.id) {
+                        out.named.insert(code);
+                    }
                 }
                 None => {
                     out.other_codes.insert(code);
@@ -67,8 +75,12 @@ impl Seen {
             }
         }
         out.memory_read = read;
+        let distance_known = case.car.odometer_km.is_some()
+            && (case.filter.fitted_odometer_km.is_some() || case.filter.cleaned_odometer_km.is_some());
         for o in &case.observation {
-            if has_pressure && SAID_BY_PRESSURE.contains(&o.id.as_str()) {
+            if has_pressure && SAID_BY_PRESSURE.contains(&o.id.as_str())
+                || distance_known && o.id == SAID_BY_DISTANCE
+            {
                 continue;
             }
             match o.answer {
@@ -80,13 +92,8 @@ impl Seen {
         out
     }
 
-    /// ln p(all answers | fault set).
-    #[must_use]
-    pub fn log_likelihood(&self, faults: &[FaultId], knowledge: &Knowledge) -> f64 {
-        self.each(faults, knowledge).map(|(_, _, v)| v).sum()
-    }
-
-    /// (observation, answer, ln p) one by one.
+    /// (observation, answer, ln p) one by one, each taken alone: for words. All together are weighed by
+    /// [`crate::network`] and [`Seen::which_codes`].
     pub fn each<'a>(
         &'a self,
         faults: &'a [FaultId],
@@ -96,7 +103,62 @@ impl Seen {
             knowledge.observation(id)?;
             // A slip of the hand or of the reader is always possible: one answer in a hundred.
             let p = knowledge.probability_given_set(faults, id).clamp(0.0, 1.0) * 0.98 + 0.01;
-            Some((id.as_str(), *yes, if *yes { p.ln() } else { (1.0 - p).ln() }))
+            let log = if *yes { p.ln() + self.which(id, faults, knowledge) } else { (1.0 - p).ln() };
+            Some((id.as_str(), *yes, log))
         })
+    }
+
+    /// ln of how well the fault set tells which codes of their families are stored.
+    #[must_use]
+    pub fn which_codes(&self, faults: &[FaultId], knowledge: &Knowledge) -> f64 {
+        if self.named.is_empty() {
+            return 0.0;
+        }
+        self.answers.iter().filter(|(_, yes)| **yes).map(|(id, _)| self.which(id, faults, knowledge)).sum()
+    }
+
+    /// Which codes of a family are stored, given that some are: ln of the share of their group over its share
+    /// whatever the fault. Several codes of one family come from one cause as a rule: their mean counts, once.
+    fn which(&self, observation: &str, faults: &[FaultId], knowledge: &Knowledge) -> f64 {
+        let of_family = self
+            .named
+            .iter()
+            .filter_map(|c| knowledge.code_group(c))
+            .filter(|g| g.observation == observation)
+            .map(|g| (knowledge.code_share(faults, g) / g.share).ln());
+        let (n, sum) = of_family.fold((0.0, 0.0), |(n, sum), v| (n + 1.0, sum + v));
+        if n > 0.0 { sum / n } else { 0.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn which(codes: &str, fault: FaultId) -> f64 {
+        let text = format!(
+            "schema = \"sootwright.case/1\"\n[car]\ncategory = \"M1\"\n[[fault_memory]]\ncodes = [{codes}]\n"
+        );
+        let case = facts::load_case(&text, "test").unwrap_or_else(|e| panic!("{e:?}"));
+        let knowledge = Knowledge::built_in();
+        Seen::new(&case, &[], knowledge, Role::Now, false).which_codes(&[fault], knowledge)
+    }
+
+    #[test]
+    fn property_the_code_that_names_a_fault_speaks_for_it_within_its_family() {
+        use FaultId as F;
+        for (code, own, others) in [
+            ("\"P0101\"", F::FlowMeterDrift, [F::EgrStuckOpen, F::BoostLeak]),
+            ("\"P0299\"", F::BoostLeak, [F::EgrStuckOpen, F::FlowMeterDrift]),
+            ("\"P0402\"", F::EgrStuckOpen, [F::BoostLeak, F::FlowMeterDrift]),
+            ("\"P24A2\"", F::RegenerationIncomplete, [F::AshFull, F::SootShortTrips]),
+        ] {
+            let said = which(code, own);
+            assert!(said > 0.0, "{code} {own:?} {said}");
+            assert!(others.iter().all(|o| which(code, *o) < said), "{code}");
+        }
+        // A second code of the same cause is not a second witness.
+        let one = which("\"P0101\"", F::FlowMeterDrift);
+        assert!((which("\"P0101\", \"P0102\"", F::FlowMeterDrift) - one).abs() < 1e-12);
     }
 }

@@ -11,7 +11,7 @@ use crate::conditions::BelowZero;
 use crate::hypothesis::{Hypothesis, SensorMode, SootMode};
 use crate::prior::{Priors, coordinate as at};
 use crate::quasi::{Mixture, Points, normal_quantile, weighted_quantiles};
-use crate::shown::{Behaviour, Filter, Matrix, PressureData, Vector, components, fit};
+use crate::shown::{Behaviour, Evaluator, Filter, Matrix, PressureData, Vector, components, fit};
 use crate::signs::Signs;
 use crate::summary::{K, STANDARD_K, Standard};
 use crate::tables::{Columns, Effects, Tables, Weights, effects, sensor_index};
@@ -34,10 +34,12 @@ struct Sample {
     /// Inertial part at the standard condition, kPa.
     inertial: f64,
     volume_l: f64,
-    /// ln density under the priors that no hypothesis changes.
+    /// ln density of the coordinates that no hypothesis changes: the covering proposal's as well.
+    unchanged: f64,
+    /// The same with all else that no hypothesis changes.
     common: f64,
-    /// ln density of the proposals together.
-    proposal: f64,
+    /// ln density of all proposals so far, each times its count of samples.
+    proposed: f64,
     /// ln likelihood per sensor mode.
     likelihood: [f64; SensorMode::ALL.len()],
 }
@@ -93,6 +95,8 @@ pub struct Posterior {
     pub power: f64,
     samples: Vec<Sample>,
     weights: Weights,
+    /// Weight of each sample by sensor mode, all hypotheses summed.
+    by_mode: Vec<[f64; SensorMode::ALL.len()]>,
 }
 
 fn log_sum_exp(terms: impl Iterator<Item = f64> + Clone) -> f64 {
@@ -158,19 +162,17 @@ fn evaluate(x: [f64; at::COUNT], p: &Priors, d: &PressureData, std: &Standard) -
     // A temperature error acts on mu Q as T^1.7 and on rho Q² as T (physics reference 3).
     let heat = 1.0 + x[at::HEAT] / d.mean_k.unwrap_or(520.0);
     let kpa = std.x1 / 1000.0;
+    let unchanged =
+        (0..at::COUNT).filter(|j| !CHANGED.contains(j)).map(|j| p.common[j].log_density(x[j])).sum::<f64>();
     let s = Sample {
         now: at_standard * kpa * heat.max(0.5).powf(1.7),
         new: as_new * kpa,
         slope: (at_other / at_standard - 1.0) / ((other_k - STANDARD_K) / 100.0),
         inertial: (faces * std.x2 / 1000.0 + x[at::CONES].exp()) * heat.max(0.5),
         volume_l: geometry.volume() * 1000.0,
-        common: (0..at::COUNT)
-            .filter(|j| !CHANGED.contains(j))
-            .map(|j| p.common[j].log_density(x[j]))
-            .sum::<f64>()
-            + figures(p, soot, ash)
-            + possible(as_new * kpa, at_standard * kpa),
-        proposal: 0.0,
+        unchanged,
+        common: unchanged + figures(p, soot, ash) + possible(as_new * kpa, at_standard * kpa),
+        proposed: 0.0,
         likelihood: [0.0; SensorMode::ALL.len()],
         x,
     };
@@ -222,33 +224,58 @@ impl Sample {
     }
 }
 
-fn likelihoods(s: &mut Sample, p: &Priors, d: &PressureData, behaviour: &Behaviour) {
-    let filter = s.filter();
-    for (k, mode) in SensorMode::ALL.into_iter().enumerate() {
-        let parts = components(mode, &filter, p.one_hose, d.below_zero);
-        // One hose has no second one to lose.
-        let mut log = if parts.is_empty() { f64::NEG_INFINITY } else { 0.0 };
-        if let Some(block) = &d.controller {
-            let terms: Vec<f64> =
-                parts.iter().map(|c| behaviour.log_weight(c) + fit(block, c, false).0).collect();
-            log += log_sum_exp(terms.iter().copied());
+/// Readings ready to be compared with many samples.
+struct Readings<'a> {
+    data: &'a PressureData,
+    behaviour: Behaviour,
+    controller: Option<Evaluator>,
+    gauge: Option<Evaluator>,
+    one_hose: f64,
+}
+
+impl<'a> Readings<'a> {
+    fn new(p: &Priors, data: &'a PressureData) -> Self {
+        Self {
+            data,
+            behaviour: Behaviour::new(data),
+            controller: data.controller.as_ref().map(Evaluator::new),
+            gauge: data.gauge.as_ref().map(Evaluator::new),
+            one_hose: p.one_hose,
         }
-        if let Some(block) = &d.gauge {
-            // The gauge sits on the same taps and knows nothing of the car's sensor.
-            let through = match mode {
-                SensorMode::Cracked | SensorMode::Removed => mode,
-                _ => SensorMode::Sound,
-            };
-            let terms: Vec<f64> = components(through, &filter, 0.0, BelowZero::Shown)
-                .into_iter()
-                .map(|mut c| {
+    }
+
+    /// ln likelihood of a sample under every sensor mode that is `alive`.
+    fn likelihoods(&self, s: &mut Sample, alive: &[bool; SensorMode::ALL.len()]) {
+        let filter = s.filter();
+        let mut terms: Vec<f64> = Vec::with_capacity(8);
+        for (k, mode) in SensorMode::ALL.into_iter().enumerate() {
+            if !alive[k] || (mode == SensorMode::OffDownstream && self.one_hose >= 1.0) {
+                // One hose has no second one to lose.
+                s.likelihood[k] = f64::NEG_INFINITY;
+                continue;
+            }
+            let mut log = 0.0;
+            if let Some(block) = &self.controller {
+                terms.clear();
+                let parts = components(mode, &filter, self.one_hose, self.data.below_zero);
+                terms.extend(parts.iter().map(|c| self.behaviour.log_weight(c) + block.log_likelihood(c)));
+                log += log_sum_exp(terms.iter().copied());
+            }
+            if let Some(block) = &self.gauge {
+                // The gauge sits on the same taps and knows nothing of the car's sensor.
+                let through = match mode {
+                    SensorMode::Cracked | SensorMode::Removed => mode,
+                    _ => SensorMode::Sound,
+                };
+                terms.clear();
+                terms.extend(components(through, &filter, 0.0, BelowZero::Shown).into_iter().map(|mut c| {
                     c.sd[0] = 0.03;
-                    c.weight.ln() + fit(block, &c, false).0
-                })
-                .collect();
-            log += log_sum_exp(terms.iter().copied());
+                    c.weight.ln() + block.log_likelihood(&c)
+                }));
+                log += log_sum_exp(terms.iter().copied());
+            }
+            s.likelihood[k] = log;
         }
-        s.likelihood[k] = log;
     }
 }
 
@@ -257,6 +284,8 @@ struct Normal {
     share: f64,
     mean: nalgebra::SVector<f64, { at::COUNT }>,
     lower: SMatrix<f64, { at::COUNT }, { at::COUNT }>,
+    /// Inverse of `lower`.
+    whiten: SMatrix<f64, { at::COUNT }, { at::COUNT }>,
     log_norm: f64,
 }
 
@@ -293,18 +322,17 @@ impl Normal {
         let lower = ch.l();
         let log_norm = -(0..at::COUNT).map(|i| lower[(i, i)].ln()).sum::<f64>()
             - 0.918_938_533_204_672_7 * at::COUNT as f64;
-        Some(Self { share, mean, lower, log_norm })
+        let whiten = lower.solve_lower_triangular(&SMatrix::identity())?;
+        Some(Self { share, mean, lower, whiten, log_norm })
     }
     fn log_density(&self, x: &[f64; at::COUNT]) -> f64 {
-        let r = nalgebra::SVector::from(*x) - self.mean;
-        self.lower
-            .solve_lower_triangular(&r)
-            .map_or(f64::NEG_INFINITY, |z| self.log_norm - 0.5 * z.norm_squared())
+        let z = self.whiten * (nalgebra::SVector::from(*x) - self.mean);
+        self.log_norm - 0.5 * z.norm_squared()
     }
 }
 
 /// Share of the posterior from which a sensor mode gets a proposal of its own.
-const SEEN: f64 = 1e-3;
+const SEEN: f64 = 3e-3;
 /// Effective samples that a fit needs.
 const FOR_A_FIT: f64 = 60.0;
 
@@ -320,7 +348,8 @@ fn tempered(w: &[f64]) -> Vec<f64> {
     if top <= 0.0 || effective_size(w) >= FOR_A_FIT {
         return w.to_vec();
     }
-    let at = |power: f64| w.iter().map(|v| (v / top).powf(power)).collect::<Vec<f64>>();
+    let logs: Vec<f64> = w.iter().map(|v| (v / top).ln()).collect();
+    let at = |power: f64| logs.iter().map(|l| (l * power).exp()).collect::<Vec<f64>>();
     let (mut low, mut high) = (0.0, 1.0);
     for _ in 0..12 {
         let middle = 0.5 * (low + high);
@@ -340,6 +369,9 @@ pub struct Effort {
     pub rounds: usize,
 }
 
+/// Weights below this share of the largest change no figure.
+const NEGLIGIBLE: f64 = 1e-6;
+
 /// Effective samples that suffice: the 5 % quantile is then good to about a tenth of the interval.
 const ENOUGH: f64 = 250.0;
 
@@ -348,9 +380,9 @@ const TOO_FEW: f64 = 40.0;
 
 impl Effort {
     /// For the answer.
-    pub const FULL: Self = Self { first: 3000, second: 2400, rounds: 3 };
+    pub const FULL: Self = Self { first: 2200, second: 1500, rounds: 4 };
     /// For the answer without pressure readings and recordings.
-    pub const PRIOR: Self = Self { first: 3000, second: 0, rounds: 0 };
+    pub const PRIOR: Self = Self { first: 2200, second: 0, rounds: 0 };
 }
 
 /// Weighs all hypotheses.
@@ -366,8 +398,12 @@ pub fn posterior(
 ) -> Posterior {
     let tables = Tables::new(p, signs);
     let cover = tables.proposal(p);
-    let behaviour = Behaviour::new(d);
+    let readings = Readings::new(p, d);
+    let mut alive = [true; SensorMode::ALL.len()];
     let points = Points;
+    let cover_log =
+        |s: &Sample| s.unchanged + CHANGED.iter().map(|&j| cover[j].log_density(s.x[j])).sum::<f64>();
+    let first = (effort.first as f64).ln();
     let mut samples: Vec<Sample> = (0..effort.first)
         .filter_map(|i| {
             let x = std::array::from_fn(|j| cover[j].pick(points.at(i, j)));
@@ -375,133 +411,182 @@ pub fn posterior(
         })
         .collect();
     let mut columns = Columns::default();
-    samples.iter().for_each(|s| columns.push(&tables, &s.x));
-    let cover_log = |x: &[f64; at::COUNT]| (0..at::COUNT).map(|j| cover[j].log_density(x[j])).sum::<f64>();
     for s in &mut samples {
-        s.proposal = cover_log(&s.x);
-        likelihoods(s, p, d, &behaviour);
+        columns.push(&tables, &s.x);
+        s.proposed = first + cover_log(s);
+        readings.likelihoods(s, &alive);
     }
-    let mut out = weigh(hypotheses, p, signs, extra, samples, tables.clone(), columns, 1.0);
+    let given = Given { hypotheses, p, signs, extra, tables: &tables };
+    let mut out = given.weigh(samples, columns, effort.first, 1.0, None);
 
     // Fitted rounds until the weights are even enough. Each keeps all earlier samples; together they are
     // weighed against all proposals (balance heuristic).
-    let mut fits: Vec<(f64, Vec<Normal>)> = Vec::new();
+    let pilot = out.log_weight.clone();
+    if effort.rounds > 0 {
+        alive = out.hopeful(hypotheses);
+        for (k, _) in alive.iter().enumerate().filter(|(_, a)| !**a) {
+            out.samples.iter_mut().for_each(|s| s.likelihood[k] = f64::NEG_INFINITY);
+        }
+    }
+    let settled = Settled { alive, pilot };
+    let mut fits: Vec<(f64, Normal)> = Vec::new();
     let mut made = effort.first;
     for round in 0..effort.rounds {
-        if out.samples.len() < 100 || (round > 0 && out.effective > ENOUGH) {
+        // Where nothing was read the covering round is the answer.
+        let enough = if round == 0 { 4.0 * ENOUGH } else { ENOUGH };
+        if out.samples.len() < 100 || out.effective > enough {
             break;
         }
-        let fitted = out.fitted(hypotheses, &cover);
+        let fitted = out.fitted(&cover);
         if fitted.is_empty() {
             break;
         }
         let mut all = std::mem::take(&mut out.samples);
         let mut columns = std::mem::take(&mut out.weights.columns);
-        let before = made;
-        for f in &fitted {
-            let n = (effort.second as f64 * f.share).round() as usize;
+        let count = |f: &Normal| (effort.second as f64 * f.share).round().max(1.0);
+        for s in &mut all {
+            s.proposed = log_sum_exp(
+                std::iter::once(s.proposed).chain(fitted.iter().map(|f| count(f).ln() + f.log_density(&s.x))),
+            );
+        }
+        let from = fits.len();
+        fits.extend(fitted.into_iter().map(|f| (count(&f), f)));
+        for k in from..fits.len() {
+            let n = fits[k].0 as usize;
             for i in 0..n {
                 let z = nalgebra::SVector::from_fn(|j, _| normal_quantile(points.at(made + i, j)));
-                let x: [f64; at::COUNT] = (f.mean + f.lower * z).into();
+                let x: [f64; at::COUNT] = (fits[k].1.mean + fits[k].1.lower * z).into();
                 if let Some(mut s) = evaluate(x, p, d, std) {
-                    likelihoods(&mut s, p, d, &behaviour);
+                    readings.likelihoods(&mut s, &alive);
+                    s.proposed = log_sum_exp(
+                        std::iter::once(first + cover_log(&s))
+                            .chain(fits.iter().map(|(n, f)| n.ln() + f.log_density(&x))),
+                    );
                     columns.push(&tables, &s.x);
                     all.push(s);
                 }
             }
             made += n;
         }
-        fits.push(((made - before) as f64, fitted));
-        for s in &mut all {
-            let mut terms = vec![(effort.first as f64 / made as f64).ln() + cover_log(&s.x)];
-            for (n, of) in &fits {
-                let share = n / made as f64;
-                terms.extend(of.iter().map(|f| (share * f.share).ln() + f.log_density(&s.x)));
-            }
-            s.proposal = log_sum_exp(terms.iter().copied());
-        }
-        out = weigh(hypotheses, p, signs, extra, all, tables.clone(), columns, 1.0);
+        out = given.weigh(all, columns, made, 1.0, Some(&settled));
     }
     if effort.rounds > 0 && out.effective < TOO_FEW {
-        out = softened(hypotheses, p, signs, extra, out, &tables);
+        out = softened(&given, out, made, &settled);
     }
     out
+}
+
+/// What the weights of samples are made of.
+struct Given<'a> {
+    hypotheses: &'a [Hypothesis],
+    p: &'a Priors,
+    signs: &'a Signs,
+    extra: &'a dyn Fn(&Hypothesis) -> f64,
+    tables: &'a Tables,
+}
+
+/// What the covering round has settled: sensor modes that the readings contradict keep the evidence that it
+/// gave them, and no further work is spent on them.
+struct Settled {
+    alive: [bool; SensorMode::ALL.len()],
+    pilot: Vec<[f64; 2]>,
 }
 
 /// Where a handful of samples holds all the weight, the readings contradict every hypothesis or the search
 /// failed: neither may be told as certainty. The likelihood of the readings is then flattened by the largest
 /// power that leaves enough samples (power posterior), which widens every answer.
-fn softened(
-    hypotheses: &[Hypothesis],
-    p: &Priors,
-    signs: &Signs,
-    extra: &dyn Fn(&Hypothesis) -> f64,
-    mut out: Posterior,
-    tables: &Tables,
-) -> Posterior {
+fn softened(given: &Given, mut out: Posterior, made: usize, settled: &Settled) -> Posterior {
     let (mut low, mut high) = (0.0, 1.0);
     for step in 0..7 {
         let power = if step == 6 { low } else { 0.5 * (low + high) };
         let samples = std::mem::take(&mut out.samples);
         let columns = std::mem::take(&mut out.weights.columns);
-        out = weigh(hypotheses, p, signs, extra, samples, tables.clone(), columns, power);
+        out = given.weigh(samples, columns, made, power, Some(settled));
         if out.effective >= TOO_FEW { low = power } else { high = power }
     }
     out
 }
 
-/// `power` = exponent of the likelihood of the readings, 1 unless the search failed.
-#[allow(clippy::too_many_arguments)] // Called from here only.
-fn weigh(
-    hypotheses: &[Hypothesis],
-    p: &Priors,
-    signs: &Signs,
-    extra: &dyn Fn(&Hypothesis) -> f64,
-    samples: Vec<Sample>,
-    tables: Tables,
-    columns: Columns,
-    power: f64,
-) -> Posterior {
-    let n = (samples.len() as f64).max(1.0).ln();
-    let logs = samples.iter().map(|s| s.likelihood.map(|l| power * l + s.common - s.proposal));
-    let weights = Weights::new(tables, columns, logs);
-    let mut scratch = Vec::with_capacity(samples.len());
-    let mut log_weight = Vec::with_capacity(hypotheses.len());
-    let mut log_parts = Vec::with_capacity(hypotheses.len());
-    // Many hypotheses share what they do to the state; each such combination is summed once.
-    let mut known: BTreeMap<Effects, f64> = BTreeMap::new();
-    for h in hypotheses {
-        let state: [f64; 2] = [false, true].map(|u| {
-            *known.entry(effects(h, u)).or_insert_with_key(|e| {
-                let (scale, sum) = weights.product(*e, &mut scratch);
-                scale + sum.ln() - n
-            })
-        });
-        let life = match (h.soot, p.ended_early) {
-            (SootMode::Incomplete, Some(true)) => f64::ln(0.6),
-            (SootMode::Incomplete, Some(false)) => f64::ln(0.15),
-            (_, Some(true)) => f64::ln(0.1),
-            (_, Some(false)) => f64::ln(0.75),
-            (_, None) => 0.0,
-        } + if h.soot == SootMode::ShortTrips { p.short_trips } else { 0.0 };
-        let sign = signs.log_likelihood(h.engine);
-        let rest = h.log_prior + sign + life + extra(h);
-        log_weight.push(state.map(|v| v + rest));
-        log_parts.push((sign, state[0]));
+impl Given<'_> {
+    /// `made` = samples drawn, those that stand for no filter included; `power` = exponent of the likelihood of
+    /// the readings, 1 unless the search failed.
+    fn weigh(
+        &self,
+        samples: Vec<Sample>,
+        columns: Columns,
+        made: usize,
+        power: f64,
+        settled: Option<&Settled>,
+    ) -> Posterior {
+        let (hypotheses, p, signs) = (self.hypotheses, self.p, self.signs);
+        // The proposals count their samples, so that their sum is the density times this.
+        let n = (samples.len() as f64).max(1.0).ln();
+        let made = (made as f64).max(1.0).ln();
+        let logs = samples.iter().map(|s| s.likelihood.map(|l| power * l + s.common + made - s.proposed));
+        let weights = Weights::new(self.tables.clone(), columns, logs);
+        let mut log_weight = Vec::with_capacity(hypotheses.len());
+        let mut log_parts = Vec::with_capacity(hypotheses.len());
+        // Many hypotheses share what they do to the state; each such combination is summed once.
+        let mut known: BTreeMap<Effects, f64> = BTreeMap::new();
+        for (i, h) in hypotheses.iter().enumerate() {
+            let life = match (h.soot, p.ended_early) {
+                (SootMode::Incomplete, Some(true)) => f64::ln(0.6),
+                (SootMode::Incomplete, Some(false)) => f64::ln(0.15),
+                (_, Some(true)) => f64::ln(0.1),
+                (_, Some(false)) => f64::ln(0.75),
+                (_, None) => 0.0,
+            } + if h.soot == SootMode::ShortTrips { p.short_trips } else { 0.0 };
+            let sign = signs.log_likelihood(h.engine);
+            let rest = h.log_prior + sign + life + (self.extra)(h);
+            if let Some(pilot) =
+                settled.filter(|s| !s.alive[sensor_index(h.sensor)]).and_then(|s| s.pilot.get(i))
+            {
+                log_weight.push(*pilot);
+                log_parts.push((sign, pilot[0] - rest));
+                continue;
+            }
+            let state: [f64; 2] = [false, true].map(|u| {
+                *known.entry(effects(h, u)).or_insert_with_key(|e| {
+                    let (scale, sum) = weights.sum(*e);
+                    scale + sum.ln() - n
+                })
+            });
+            log_weight.push(state.map(|v| v + rest));
+            log_parts.push((sign, state[0]));
+        }
+        let mut out =
+            Posterior { log_weight, log_parts, effective: 0.0, power, samples, weights, by_mode: Vec::new() };
+        out.by_mode = out.sensor_weights(hypotheses, &|_| 0.0, None);
+        let w: Vec<f64> = out.by_mode.iter().map(|w| w.iter().sum()).collect();
+        out.effective = effective_size(&w);
+        out
     }
-    let mut out = Posterior { log_weight, log_parts, effective: 0.0, power, samples, weights };
-    let w: Vec<f64> = out.sensor_weights(hypotheses, &|_| 0.0, None).iter().map(|w| w.iter().sum()).collect();
-    out.effective = effective_size(&w);
-    out
 }
 
+/// A sensor mode is given up when its evidence would stay below this share of all although every sample of the
+/// covering round were as good as the best (natural logarithm).
+const HOPELESS: f64 = -9.0;
+
 impl Posterior {
+    /// Sensor modes that further rounds may still raise to a probability worth telling.
+    fn hopeful(&self, hypotheses: &[Hypothesis]) -> [bool; SensorMode::ALL.len()] {
+        let best = |w: &[f64; 2]| w[0].max(w[1]);
+        let of = |k: Option<usize>| {
+            let these = hypotheses
+                .iter()
+                .zip(&self.log_weight)
+                .filter(move |(h, _)| k.is_none_or(|k| sensor_index(h.sensor) == k));
+            log_sum_exp(these.map(|(_, w)| best(w)))
+        };
+        let (all, every) = (of(None), (self.samples.len() as f64).max(1.0).ln());
+        std::array::from_fn(|k| of(Some(k)) + every - all >= HOPELESS)
+    }
+
     /// A Gaussian for each sensor mode that carries weight.
-    fn fitted(&self, hypotheses: &[Hypothesis], cover: &[Mixture; at::COUNT]) -> Vec<Normal> {
-        let by_mode = self.sensor_weights(hypotheses, &|_| 0.0, None);
+    fn fitted(&self, cover: &[Mixture; at::COUNT]) -> Vec<Normal> {
         let mut out: Vec<Normal> = Vec::new();
         for k in 0..SensorMode::ALL.len() {
-            let w: Vec<f64> = by_mode.iter().map(|w| w[k]).collect();
+            let w: Vec<f64> = self.by_mode.iter().map(|w| w[k]).collect();
             let share: f64 = w.iter().sum();
             if share > SEEN {
                 let even = tempered(&w);
@@ -538,7 +623,7 @@ impl Posterior {
                     Some(p) => share * p(i),
                     None => share * (self.log_weight[i][usize::from(u)] - top).exp(),
                 };
-                if w > 1e-7 {
+                if w > NEGLIGIBLE {
                     *merged.entry(effects(h, u)).or_default() += w;
                 }
             }
@@ -576,9 +661,13 @@ impl Posterior {
         for (s, w) in self.samples.iter().zip(&weights) {
             for (k, mode) in SensorMode::ALL.into_iter().enumerate() {
                 sum += w[k];
-                while made < DRAWS && (made as f64 + 0.5) / (DRAWS as f64) < sum {
-                    let u = std::array::from_fn(|j| points.at(made, j));
-                    draw(s, mode, u, p, d, &behaviour, &mut out);
+                let ready = |made: usize| made < DRAWS && (made as f64 + 0.5) / (DRAWS as f64) < sum;
+                if !ready(made) {
+                    continue;
+                }
+                let linear = Linear::new(s, mode, p, d, &behaviour);
+                while ready(made) {
+                    linear.draw(std::array::from_fn(|j| points.at(made, j)), &mut out);
                     made += 1;
                 }
             }
@@ -599,70 +688,83 @@ fn at_own_pressure(kpa: f64) -> f64 {
     P * ((1.0 + 2.0 * kpa / P).sqrt() - 1.0)
 }
 
-/// One draw of the linear part given a sample and a sensor mode; `u` are uniform numbers.
-fn draw(
-    s: &Sample,
+/// The linear part given a sample and a sensor mode: what draws of one state share.
+struct Linear<'a> {
+    sample: &'a Sample,
     mode: SensorMode,
-    u: [f64; 3],
-    p: &Priors,
-    d: &PressureData,
-    behaviour: &Behaviour,
-    out: &mut Draws,
-) {
-    let (z_pressure, z_zero) = (normal_quantile(u[1]), normal_quantile(u[2]));
-    let parts = components(mode, &s.filter(), p.one_hose, d.below_zero);
-    let fits: Vec<(f64, Option<(Vector, Matrix)>)> = parts
-        .iter()
-        .map(|c| match &d.controller {
-            Some(b) => {
-                let (log, post) = fit(b, c, true);
-                (behaviour.log_weight(c) + log, post)
-            }
-            None => (c.weight.ln(), None),
-        })
-        .collect();
-    let top = fits.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
-    let sum: f64 = fits.iter().map(|f| (f.0 - top).exp()).sum();
-    let mut left = u[0] * sum;
-    let mut pick = 0;
-    for (i, f) in fits.iter().enumerate() {
-        pick = i;
-        left -= (f.0 - top).exp();
-        if left <= 0.0 {
-            break;
-        }
+    parts: Vec<crate::shown::Component>,
+    fits: Vec<(f64, Option<(Vector, Matrix)>)>,
+}
+
+impl<'a> Linear<'a> {
+    fn new(
+        sample: &'a Sample,
+        mode: SensorMode,
+        p: &Priors,
+        d: &PressureData,
+        behaviour: &Behaviour,
+    ) -> Self {
+        let parts = components(mode, &sample.filter(), p.one_hose, d.below_zero);
+        let fits = parts
+            .iter()
+            .map(|c| match &d.controller {
+                Some(b) => {
+                    let (log, post) = fit(b, c, true);
+                    (behaviour.log_weight(c) + log, post)
+                }
+                None => (c.weight.ln(), None),
+            })
+            .collect();
+        Self { sample, mode, parts, fits }
     }
-    let (Some(c), Some((_, fitted))) = (parts.get(pick), fits.get(pick)) else { return };
-    let (mean, cov) = match fitted {
-        Some((m, v)) => (*m, *v),
-        None => (c.mean, Matrix::from_diagonal(&c.sd.component_mul(&c.sd))),
-    };
-    // The draw of the standard pressure drop moves along the direction that matters for it.
-    let direction = Vector::from([
-        0.0,
-        c.viscous_gain.map_or(0.0, |g| 1.0 / g),
-        0.0,
-        c.inertial_gain.map_or(0.0, |g| 1.0 / g),
-        0.0,
-    ]);
-    let variance = (direction.transpose() * cov * direction)[(0, 0)].max(0.0);
-    let shift =
-        if variance > 0.0 { cov * direction * (z_pressure / variance.sqrt()) } else { Vector::zeros() };
-    let beta = mean + shift;
-    let spread = 1.0 + 0.05 * z_pressure;
-    let viscous = c.viscous_gain.map_or(s.now * spread, |g| beta[1] / g);
-    let inertial = c.inertial_gain.map_or(s.inertial, |g| beta[3] / g).max(0.0);
-    let zero = mean[0] + cov[(0, 0)].max(0.0).sqrt() * z_zero;
-    out.weight.push(1.0);
-    out.soot.push(s.x[at::SOOT].exp());
-    out.ash.push(s.x[at::ASH].exp());
-    out.volume.push(s.volume_l);
-    out.zero.push(zero);
-    out.standard.push(at_own_pressure((viscous + inertial).max(0.0)));
-    out.standard_new.push(at_own_pressure(s.new + inertial));
-    out.beta.push(beta.into());
-    out.beta_new.push([0.0, s.new, 0.0, inertial, 0.0]);
-    out.informed.push(c.viscous_gain.is_some());
-    out.sensor.push(sensor_index(mode));
-    out.x.push(s.x);
+
+    /// One draw; `u` are uniform numbers.
+    fn draw(&self, u: [f64; 3], out: &mut Draws) {
+        let (s, mode, parts, fits) = (self.sample, self.mode, &self.parts, &self.fits);
+        let (z_pressure, z_zero) = (normal_quantile(u[1]), normal_quantile(u[2]));
+        let top = fits.iter().map(|f| f.0).fold(f64::NEG_INFINITY, f64::max);
+        let sum: f64 = fits.iter().map(|f| (f.0 - top).exp()).sum();
+        let mut left = u[0] * sum;
+        let mut pick = 0;
+        for (i, f) in fits.iter().enumerate() {
+            pick = i;
+            left -= (f.0 - top).exp();
+            if left <= 0.0 {
+                break;
+            }
+        }
+        let (Some(c), Some((_, fitted))) = (parts.get(pick), fits.get(pick)) else { return };
+        let (mean, cov) = match fitted {
+            Some((m, v)) => (*m, *v),
+            None => (c.mean, Matrix::from_diagonal(&c.sd.component_mul(&c.sd))),
+        };
+        // The draw of the standard pressure drop moves along the direction that matters for it.
+        let direction = Vector::from([
+            0.0,
+            c.viscous_gain.map_or(0.0, |g| 1.0 / g),
+            0.0,
+            c.inertial_gain.map_or(0.0, |g| 1.0 / g),
+            0.0,
+        ]);
+        let variance = (direction.transpose() * cov * direction)[(0, 0)].max(0.0);
+        let shift =
+            if variance > 0.0 { cov * direction * (z_pressure / variance.sqrt()) } else { Vector::zeros() };
+        let beta = mean + shift;
+        let spread = 1.0 + 0.05 * z_pressure;
+        let viscous = c.viscous_gain.map_or(s.now * spread, |g| beta[1] / g);
+        let inertial = c.inertial_gain.map_or(s.inertial, |g| beta[3] / g).max(0.0);
+        let zero = mean[0] + cov[(0, 0)].max(0.0).sqrt() * z_zero;
+        out.weight.push(1.0);
+        out.soot.push(s.x[at::SOOT].exp());
+        out.ash.push(s.x[at::ASH].exp());
+        out.volume.push(s.volume_l);
+        out.zero.push(zero);
+        out.standard.push(at_own_pressure((viscous + inertial).max(0.0)));
+        out.standard_new.push(at_own_pressure(s.new + inertial));
+        out.beta.push(beta.into());
+        out.beta_new.push([0.0, s.new, 0.0, inertial, 0.0]);
+        out.informed.push(c.viscous_gain.is_some());
+        out.sensor.push(sensor_index(mode));
+        out.x.push(s.x);
+    }
 }

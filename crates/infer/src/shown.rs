@@ -289,6 +289,58 @@ impl Behaviour {
     }
 }
 
+/// A block ready to be compared with many components: what [`fit`] gives without the coefficients.
+#[derive(Debug, Clone)]
+pub(crate) struct Evaluator {
+    r: [[f64; K]; K],
+    b: [f64; K],
+    /// Products of the triangle's rows i and j (j up to i), column by column.
+    product: [[[f64; K]; K]; K],
+}
+
+impl Evaluator {
+    pub(crate) fn new(block: &Block) -> Self {
+        let r: [[f64; K]; K] = std::array::from_fn(|i| std::array::from_fn(|j| block.r[(i, j)]));
+        let product =
+            std::array::from_fn(|i| std::array::from_fn(|j| std::array::from_fn(|k| r[i][k] * r[j][k])));
+        Self { r, b: block.b.into(), product }
+    }
+
+    /// ln p(block | component): the Cholesky factor of I + R S R' and the whitened residual, row by row.
+    #[allow(clippy::needless_range_loop)] // Indices as in the equations.
+    pub(crate) fn log_likelihood(&self, c: &Component) -> f64 {
+        let variance: [f64; K] = std::array::from_fn(|k| c.sd[k] * c.sd[k]);
+        let mut l = [[0.0; K]; K];
+        let (mut determinant, mut sum) = (1.0, 0.0);
+        let mut z = [0.0; K];
+        for i in 0..K {
+            for j in 0..=i {
+                let mut v = if i == j { 1.0 } else { 0.0 };
+                // Below its diagonal the triangle is nought.
+                for k in i..K {
+                    v += self.product[i][j][k] * variance[k];
+                }
+                for k in 0..j {
+                    v -= l[i][k] * l[j][k];
+                }
+                l[i][j] = if i == j { v.sqrt() } else { v / l[j][j] };
+            }
+            let mut residual = self.b[i];
+            for k in i..K {
+                residual -= self.r[i][k] * c.mean[k];
+            }
+            for k in 0..i {
+                residual -= l[i][k] * z[k];
+            }
+            z[i] = residual / l[i][i];
+            sum += z[i] * z[i];
+            determinant *= l[i][i];
+        }
+        let log = -0.5 * sum - determinant.ln();
+        if log.is_finite() { log } else { f64::NEG_INFINITY }
+    }
+}
+
 /// ln p(block | component), and when asked the posterior of the coefficients.
 pub(crate) fn fit(block: &Block, c: &Component, want: bool) -> (f64, Option<(Vector, Matrix)>) {
     let variance = c.sd.component_mul(&c.sd);
@@ -305,4 +357,37 @@ pub(crate) fn fit(block: &Block, c: &Component, want: bool) -> (f64, Option<(Vec
         (c.mean + gain * z, s - gain * ch.solve(&rs))
     });
     (log, posterior)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::summary::{Row, Standard};
+
+    #[test]
+    fn property_the_quick_evidence_is_that_of_the_full_fit() {
+        let s = Standard::new(0.05, 101_325.0);
+        let rows: Vec<Row> = (1..=9)
+            .map(|i| {
+                (s.row(0.008 * f64::from(i), 430.0 + 15.0 * f64::from(i), 1.0), 0.4 * f64::from(i), 0.04)
+            })
+            .collect();
+        let block = Block::from_rows(&rows);
+        let quick = Evaluator::new(&block);
+        let f = Filter {
+            viscous: 2.1,
+            bare: 0.9,
+            slope: 0.02,
+            inertial: 0.5,
+            viscous_gain: 1.0,
+            inertial_gain: 1.0,
+        };
+        for mode in SensorMode::ALL {
+            for c in components(mode, &f, 0.3, BelowZero::Unknown) {
+                let (want, _) = fit(&block, &c, false);
+                let got = quick.log_likelihood(&c);
+                assert!((got - want).abs() < 1e-6 * (1.0 + want.abs()), "{mode:?} {got} {want}");
+            }
+        }
+    }
 }

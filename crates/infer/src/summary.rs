@@ -9,6 +9,7 @@
 //! condition.
 
 use crate::assessment::{PressurePoint, Window};
+use crate::burns;
 use crate::conditions::{BelowZero, Conditions, FlowSource, STEP_S};
 use nalgebra::{DMatrix, SMatrix, SVector};
 use wallflow::gas::Gas;
@@ -190,7 +191,7 @@ fn uses(c: &Conditions, range_kpa: Option<f64>) -> Vec<Use> {
         }
     }
     // The filter as it stands is the one after the burn; what came before describes another state.
-    if let Some(burn) = c.burn() {
+    if let Some(burn) = burns::parting(c) {
         for u in out.iter_mut().take(burn.last) {
             if *u == Use::Used {
                 *u = Use::BeforeBurn;

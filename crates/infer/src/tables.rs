@@ -171,15 +171,28 @@ impl Weights {
         Self { tables, columns, mode, top }
     }
 
-    /// Weight of each sample under the effects into `out`, up to a factor; its logarithm and the sum.
-    pub(crate) fn product(&self, e: Effects, out: &mut Vec<f64>) -> (f64, f64) {
+    /// Weight of each sample under the effects, up to a factor whose logarithm comes with it.
+    fn each(&self, e: Effects) -> (f64, impl Iterator<Item = f64> + '_) {
         let (sensor, engine, soot, ash, undoped) = e;
         let k = sensor_index(sensor);
         let soot = &self.columns.soot[self.tables.soot.of[soot_key(soot, engine, undoped)]];
         let ash = &self.columns.ash[self.tables.ash.of[place(&ASH_MODES, &ash)]];
         let engine = &self.columns.engine[self.tables.engine.of[place(&EngineMode::ALL, &engine)]];
+        let weights = self.mode[k].iter().zip(soot).zip(ash).zip(engine);
+        (self.top[k], weights.map(|(((m, s), a), g)| m * s * a * g))
+    }
+
+    /// Weight of each sample under the effects into `out`, up to a factor; its logarithm and the sum.
+    pub(crate) fn product(&self, e: Effects, out: &mut Vec<f64>) -> (f64, f64) {
+        let (top, each) = self.each(e);
         out.clear();
-        out.extend(self.mode[k].iter().zip(soot).zip(ash).zip(engine).map(|(((m, s), a), g)| m * s * a * g));
-        (self.top[k], out.iter().sum())
+        out.extend(each);
+        (top, out.iter().sum())
+    }
+
+    /// Their sum alone.
+    pub(crate) fn sum(&self, e: Effects) -> (f64, f64) {
+        let (top, each) = self.each(e);
+        (top, each.sum())
     }
 }

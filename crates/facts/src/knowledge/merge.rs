@@ -1,7 +1,7 @@
 //! The knowledge formats, and files laid over each other row by row.
 
 use super::actions::{Mechanism, Rate, Rule, Work};
-use super::rows::{CostClass, Fault, Likelihood, Observation, SetUp};
+use super::rows::{CodeGroup, CostClass, Fault, Likelihood, Observation, SetUp};
 use crate::finding::{Finding, Places};
 use crate::walk;
 use schemars::JsonSchema;
@@ -37,6 +37,8 @@ struct ObservationsFile {
     set_up: Vec<SetUp>,
     #[serde(default)]
     observation: Vec<Observation>,
+    #[serde(default)]
+    code_group: Vec<CodeGroup>,
 }
 
 #[derive(Deserialize, JsonSchema)]
@@ -84,7 +86,11 @@ pub(super) static FORMATS: LazyLock<[Format; 4]> = LazyLock::new(|| {
     };
     [
         format(FAULTS, schemars::schema_for!(FaultsFile), &["cost_class", "fault"]),
-        format(OBSERVATIONS, schemars::schema_for!(ObservationsFile), &["set_up", "observation"]),
+        format(
+            OBSERVATIONS,
+            schemars::schema_for!(ObservationsFile),
+            &["set_up", "observation", "code_group"],
+        ),
         format(LIKELIHOODS, schemars::schema_for!(LikelihoodsFile), &[]),
         format(ACTIONS, schemars::schema_for!(ActionsFile), &["rate", "work", "mechanism", "rule"]),
     ]

@@ -5,6 +5,7 @@
 
 pub mod actions;
 pub mod check;
+mod code_groups;
 mod codes;
 mod merge;
 mod rows;
@@ -13,9 +14,12 @@ use crate::fault::FaultId;
 use crate::finding::{Finding, Findings};
 use crate::walk::nearest;
 use actions::{Mechanism, Rate, Rule, Work};
+use code_groups::CodeGroups;
 use codes::{Code, CodeSpan};
 use merge::{Merged, format_of, rows};
-pub use rows::{CostClass, Counted, Fault, Likelihood, Mark, Observation, ObservationKind, Repair, SetUp};
+pub use rows::{
+    CodeGroup, CostClass, Counted, Fault, Likelihood, Mark, Observation, ObservationKind, Repair, SetUp,
+};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::LazyLock;
@@ -42,6 +46,7 @@ pub struct Knowledge {
     table: Vec<Vec<f64>>,
     prior_sum: f64,
     codes: Vec<(CodeSpan, usize)>,
+    code_groups: CodeGroups,
     /// The files as merged, so that more can be laid over.
     merged: Merged,
 }
@@ -214,6 +219,7 @@ impl Knowledge {
                 }
             }
         }
+        let code_groups = CodeGroups::new(rows(&merged, "code_group", errors), &merged, &place, errors);
         for (fault, rows) in &likelihoods {
             for observation in rows.keys() {
                 let key = format!("likelihood.{fault}.{observation}");
@@ -285,6 +291,7 @@ impl Knowledge {
             table,
             prior_sum,
             codes,
+            code_groups,
             merged,
         })
     }
@@ -480,6 +487,20 @@ impl Knowledge {
         let code = Code::parse(code)?;
         let (_, i) = self.codes.iter().find(|(span, _)| span.holds(code))?;
         self.observations.get(*i)
+    }
+
+    /// The group of its family that a trouble code belongs to, where it says more than the family does.
+    #[must_use]
+    pub fn code_group(&self, code: &str) -> Option<&CodeGroup> {
+        self.code_groups.of(Code::parse(code)?)
+    }
+
+    /// Share of the codes of its family that lie in a group, given that some code of the family is stored and
+    /// that exactly these faults are present: the mean over those faults that favour or exclude some group
+    /// of the family, else the share whatever the fault.
+    #[must_use]
+    pub fn code_share(&self, faults: &[FaultId], group: &CodeGroup) -> f64 {
+        self.code_groups.share(faults, group)
     }
 
     /// The observations that speak most for a fault: those whose probability under it is at least twice

@@ -2,6 +2,7 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 /// How far a number can be trusted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -191,6 +192,37 @@ pub struct Observation {
     /// Trouble codes that answer *yes*: `P2463`, `P2452-P2456`, `3251/0`, `3251/2-5`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub codes: Vec<String>,
+    /// Source of what is not ours.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub source: Option<String>,
+}
+
+/// Part of the trouble codes of one observation: codes whose standard name says more closely what is wrong.
+///
+/// The observation says whether any code of its family is stored; the group, which of them. Its shares are
+/// conditional on the former and so never count the family twice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CodeGroup {
+    /// Identifier.
+    pub id: String,
+    /// The observation whose family it parts.
+    pub observation: String,
+    /// What the codes say.
+    pub label: String,
+    /// Its trouble codes, written as those of an [`Observation`].
+    pub codes: Vec<String>,
+    /// Share of the family's stored codes that lie in this group, whatever the fault.
+    #[schemars(range(min = 0.01, max = 0.99))]
+    pub share: f64,
+    /// The same by fault, where the fault's mechanism favours or excludes the group. Groups of the family
+    /// that a fault does not list share what it leaves by their own shares.
+    #[serde(default)]
+    pub under: BTreeMap<String, f64>,
+    /// How far to trust the shares.
+    pub mark: Mark,
+    /// Why.
+    pub reason: String,
     /// Source of what is not ours.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
