@@ -407,7 +407,7 @@ cli-knowledge-check = List what is doubtful: rows nobody uses, faults that no te
 cli-knowledge-draw = Draw faults and observations as SVG
 cli-knowledge-close = Write a case whose end is known into a file of closed jobs: what was confirmed, by what proof, what was said before
 cli-knowledge-learn = Work closed jobs and counts into rows of your own, laid over the built-in ones with --knowledge
-cli-knowledge-count = Count closed jobs into a file that may leave the workshop: no car, no person, no day in it
+cli-knowledge-count = Count closed jobs into a file that may leave the workshop: no car, no person, no day of a job in it
 cli-knowledge-join = Put counts of several workshops into one file; the same counts twice change nothing
 cli-knowledge-score = How good your own diagnoses were: Brier score, logarithmic score, reliability
 cli-close-number = Your own number of the job; it stays in your file
@@ -772,7 +772,7 @@ page-regeneration-title = May it be regenerated: { $title } · sootwright
 
 # Learning from closed jobs.
 note-closed-jobs = Closed jobs (sootwright.closed-jobs/1). Stays in the workshop: it holds your job numbers.
-note-counts = Counts (sootwright.counts/1): running totals by workshop. No car, no person, no day.
+note-counts = Counts (sootwright.counts/1): running totals by workshop. No car, no person, no day of a job.
 note-learned = Learnt from counts; made anew by every knowledge learn. Corrections belong into a file of your own, or into the jobs.
 note-learned-background = counted; before that nobody argued for a way from the fault to this
 head-moved = What moved most
@@ -821,10 +821,10 @@ error-nothing-to-score = None of { $jobs } jobs can be scored: a job needs proof
 
 # Timetable over several cars.
 head-timetable = Timetable
-out-timetable-car = Car { $number }, { $name }: accepted as found: { $what }
-out-timetable-car-likeliest = Car { $number }, { $name }: likeliest, not accepted as found yet: { $what }
-out-timetable-end = All cars are done after { $end } (hours:minutes). No timetable can end before { $bound }, so this one is at most { $over } % above the best; one car after the other takes { $one }.
-out-timetable-note = Hours and minutes from the begin. Waits run on the clock; nights and days off are not cut out. A car keeps its lift until its last step on it. Minutes are common practice: the plan of each car names cautions, interlocks and proof.
+out-timetable-car = Car { $number }, { $name }: accepted as found: { $what }. Done at { $end }.
+out-timetable-car-likeliest = Car { $number }, { $name }: likeliest, not accepted as found yet: { $what }. Done at { $end }.
+out-timetable-end = All cars are done after { $end } (hours:minutes). No timetable can end before { $bound }, so this one ends at most { $over } % later than the best; one car after the other takes { $one }.
+out-timetable-note = Hours and minutes from the begin. Waits run on the clock; nights and days off are not cut out. A car keeps its lift until its last step on it, or until a wait of four hours or more. Minutes are common practice: the plan of each car names cautions, interlocks and proof.
 col-from = from
 col-hands-to = hands to
 col-waits-to = waits to

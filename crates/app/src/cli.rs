@@ -91,6 +91,8 @@ pub enum Format {
     Next,
     Plan,
     Timetable,
+    ClosedJobs,
+    Counts,
 }
 
 #[derive(Args)]

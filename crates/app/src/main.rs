@@ -63,6 +63,8 @@ fn schema(order: &cli::Schema) -> Result<Outcome, Failure> {
         cli::Format::Regeneration => regeneration::schema(),
         cli::Format::Next => next::schema(),
         cli::Format::Plan => plan::schema(),
+        cli::Format::ClosedJobs => knowledge::jobs_schema(),
+        cli::Format::Counts => knowledge::counts_schema(),
         cli::Format::Timetable => {
             output::named_schema(&schemars::schema_for!(timetable::Output), timetable::SCHEMA)
         }

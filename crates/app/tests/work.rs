@@ -85,7 +85,7 @@ answer = "yes"
 
 #[test]
 fn regress_schemas_of_next_plan_and_timetable_are_the_ones_committed() {
-    for which in ["next", "plan", "timetable"] {
+    for which in ["next", "plan", "timetable", "closed-jobs", "counts"] {
         let name = format!("schema/{which}.schema.json");
         let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").join(&name);
         let now = text(&run(&["schema", which]).stdout);

@@ -35,11 +35,16 @@ pub struct Timetable {
     pub slots: Vec<Slot>,
     /// When the last one ends, minutes.
     pub end_min: f64,
+    /// When each car is done, minutes.
+    pub cars_end_min: Vec<f64>,
     /// No timetable for these cars, people and lifts can end before this, minutes.
     pub bound_min: f64,
     /// When it would end were one car done after the other, minutes.
     pub one_by_one_min: f64,
 }
+
+/// A wait from which a car comes down from the lift, minutes (a choice: half a working day; it is pushed aside).
+pub const DOWN_FROM_MIN: f64 = 240.0;
 
 /// Most cars for which every order of urgency is tried; beyond it, [`TRIES`] of them.
 const ALL_ORDERS_UP_TO: usize = 5;
@@ -50,7 +55,9 @@ const TRIES: usize = 120;
 ///
 /// `after` of each step names every step of its car that comes before ([`plan`](crate::plan()) fills it in). Nobody is in
 /// two places, nobody leaves an attended step, and a car that has begun with steps on a lift keeps the lift until its
-/// last of them. Waits run on the clock: nights and days off are not cut out.
+/// last of them, or until a wait of [`DOWN_FROM_MIN`] or more. Waits run on the clock: nights and days off are not cut out.
+/// Of the timetables tried the one is kept with the least sum of when all cars are done and when a car is done on
+/// average: nobody gains from a car that stands until evening because another one may.
 #[must_use]
 pub fn timetable(cars: &[Vec<Step>], people: usize, lifts: usize) -> Timetable {
     let (people, lifts) = (people.max(1), lifts.max(1));
@@ -60,7 +67,7 @@ pub fn timetable(cars: &[Vec<Step>], people: usize, lifts: usize) -> Timetable {
     for urgency in orders(shop.len()) {
         for rule in [Rule::CarFirst, Rule::LongestTail] {
             let made = dispatch(&shop, &urgency, rule, people, lifts);
-            if first || made.end_min < best.end_min {
+            if first || merit(&made) < merit(&best) {
                 best = made;
                 first = false;
             }
@@ -70,8 +77,9 @@ pub fn timetable(cars: &[Vec<Step>], people: usize, lifts: usize) -> Timetable {
     if shop.len() > 1 {
         best.one_by_one_min =
             cars.iter().map(|c| timetable(std::slice::from_ref(c), people, lifts).end_min).sum();
-        if best.one_by_one_min < best.end_min {
-            return one_by_one(cars, people, lifts, best.bound_min, best.one_by_one_min);
+        let after_each_other = one_by_one(cars, people, lifts, best.bound_min);
+        if merit(&after_each_other) < merit(&best) {
+            return after_each_other;
         }
     } else {
         best.one_by_one_min = best.end_min;
@@ -80,10 +88,15 @@ pub fn timetable(cars: &[Vec<Step>], people: usize, lifts: usize) -> Timetable {
     best
 }
 
-fn one_by_one(cars: &[Vec<Step>], people: usize, lifts: usize, bound_min: f64, end_min: f64) -> Timetable {
-    let mut out = Timetable { bound_min, one_by_one_min: end_min, end_min, slots: Vec::new() };
-    let mut at = 0.0;
+/// What is made small: when all cars are done and when a car is done on average, minutes.
+fn merit(t: &Timetable) -> f64 {
+    t.end_min + t.cars_end_min.iter().sum::<f64>() / t.cars_end_min.len().max(1) as f64
+}
+
+fn one_by_one(cars: &[Vec<Step>], people: usize, lifts: usize, bound_min: f64) -> Timetable {
+    let mut out = Timetable { bound_min, ..Timetable::default() };
     for (car, steps) in cars.iter().enumerate() {
+        let at = out.end_min;
         let alone = timetable(std::slice::from_ref(steps), people, lifts);
         out.slots.extend(alone.slots.into_iter().map(|s| Slot {
             car,
@@ -92,8 +105,10 @@ fn one_by_one(cars: &[Vec<Step>], people: usize, lifts: usize, bound_min: f64, e
             end_min: s.end_min + at,
             ..s
         }));
-        at += alone.end_min;
+        out.end_min = at + alone.end_min;
+        out.cars_end_min.push(out.end_min);
     }
+    out.one_by_one_min = out.end_min;
     out
 }
 
@@ -210,7 +225,7 @@ fn dispatch(shop: &[Car], urgency: &[usize], rule: Rule, people: usize, lifts: u
         rank[car] = place;
     }
     let least = |list: &[f64]| list.iter().copied().fold(f64::INFINITY, f64::min);
-    let mut out = Timetable::default();
+    let mut out = Timetable { cars_end_min: vec![0.0; shop.len()], ..Timetable::default() };
     loop {
         // (moment, urgency) of the best step so far, with car and number.
         let mut best: Option<((f64, f64, usize), usize, usize)> = None;
@@ -257,8 +272,10 @@ fn dispatch(shop: &[Car], urgency: &[usize], rule: Rule, people: usize, lifts: u
             }
         }
         let lift = if s.lift { lift_of[c] } else { None };
+        // A filter that is away for days holds no lift: the car comes down.
+        let long = s.wait_min >= DOWN_FROM_MIN && !s.lift;
         if let Some(l) = lift_of[c]
-            && !shop[c].steps.iter().zip(&ended[c]).any(|(s, e)| s.lift && e.is_none())
+            && (long || !shop[c].steps.iter().zip(&ended[c]).any(|(s, e)| s.lift && e.is_none()))
         {
             // The last step on the lift to be given out need not be the last to end.
             let down = shop[c].steps.iter().zip(&ended[c]).filter(|(s, _)| s.lift).filter_map(|(_, e)| *e);
@@ -266,6 +283,7 @@ fn dispatch(shop: &[Car], urgency: &[usize], rule: Rule, people: usize, lifts: u
             lift_of[c] = None;
         }
         out.end_min = out.end_min.max(end);
+        out.cars_end_min[c] = out.cars_end_min[c].max(end);
         out.slots.push(Slot {
             car: c,
             step: s.id.clone(),

@@ -4,7 +4,7 @@ use crate::assess::{assess, write_page};
 use crate::cli::{KnowledgeClose, KnowledgeCount, KnowledgeJoin, KnowledgeLearn};
 use crate::failure::{Failure, Outcome};
 use crate::inputs::{Inputs, read_knowledge, read_text};
-use crate::output::{Input, Program};
+use crate::output::{Input, Program, named_schema};
 use crate::text::{Page, of_100};
 use crate::words::{number, say, say_with, within};
 use crate::{args, now, print, print_json};
@@ -12,6 +12,7 @@ use facts::knowledge::{Counted, Mark};
 use facts::{FaultId, Knowledge};
 use infer::learn::{ClosedJob, Doubt, Learned, Ledger, NotCounted, Said, WorkshopCounts, count, learn};
 use infer::observe::Seen;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -25,20 +26,38 @@ const LEAST_JOBS: u32 = 5;
 /// The name of a workshop that learns from its own jobs alone.
 const ALONE: &str = "own";
 
-#[derive(Serialize, Deserialize)]
+/// A file of closed jobs.
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(title = "Closed jobs")]
 struct JobsFile {
+    /// Always `sootwright.closed-jobs/1`.
     schema: String,
+    /// The jobs.
     #[serde(default)]
     job: Vec<ClosedJob>,
 }
 
-#[derive(Serialize, Deserialize)]
+/// A file of counts.
+#[derive(Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(title = "Counts")]
 struct CountsFile {
+    /// Always `sootwright.counts/1`.
     schema: String,
+    /// By the name that each workshop made up for itself.
     #[serde(default)]
     workshops: BTreeMap<String, WorkshopCounts>,
+}
+
+/// The JSON Schema of a file of closed jobs.
+pub fn jobs_schema() -> serde_json::Value {
+    named_schema(&schemars::schema_for!(JobsFile), JOBS)
+}
+
+/// The JSON Schema of a file of counts.
+pub fn counts_schema() -> serde_json::Value {
+    named_schema(&schemars::schema_for!(CountsFile), COUNTS)
 }
 
 /// What the files on the command line hold.

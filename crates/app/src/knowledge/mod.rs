@@ -16,6 +16,8 @@ use facts::knowledge::check::{Doubt, doubts, marks};
 use facts::{FaultId, Knowledge};
 use serde::Serialize;
 
+pub use learn::{counts_schema, jobs_schema};
+
 /// Runs the command.
 pub fn run(order: &KnowledgeOrder) -> Result<Outcome, Failure> {
     match &order.command {

@@ -29,7 +29,7 @@ impl Tally {
     }
 }
 
-/// Everything one workshop counted up to a moment. Holds no car, no person, no day.
+/// Everything one workshop counted up to a moment. Holds no car, no person, no day of a job.
 #[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WorkshopCounts {
