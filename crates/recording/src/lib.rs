@@ -45,6 +45,7 @@ pub mod j1939;
 mod mdf;
 mod model;
 pub mod obd;
+pub mod quality;
 mod quantity;
 mod read;
 mod table;

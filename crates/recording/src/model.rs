@@ -155,7 +155,7 @@ pub struct Identifier {
 }
 
 /// A diagnostic service as one identifier spoke it.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Service {
     /// The identifier: `7E8`, `18DAF110`.
     pub source: String,
@@ -163,6 +163,9 @@ pub struct Service {
     pub service: u8,
     /// Messages.
     pub messages: u64,
+    /// For answers: the mean time from the request to the last frame of the answer, where the requests are in the
+    /// recording.
+    pub mean_answer_s: Option<f64>,
 }
 
 /// Which memory a trouble code stood in.

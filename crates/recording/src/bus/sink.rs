@@ -61,6 +61,14 @@ struct Repeated {
     last_s: f64,
 }
 
+/// How often a service was spoken, and how long its answers took.
+#[derive(Clone, Copy, Default)]
+struct Spoken {
+    messages: u64,
+    answers: u64,
+    waited_s: f64,
+}
+
 #[derive(Clone, Copy)]
 struct Asked {
     time_s: f64,
@@ -85,7 +93,9 @@ pub(super) struct Sink {
     memory_reads: FxHashMap<(u16, u32, u8), (u64, usize, usize)>,
     inhibited: FxHashMap<(u16, u8), u16>,
     asked: Option<Asked>,
-    services: FxHashMap<(u16, u32, bool, u8), u64>,
+    services: FxHashMap<(u16, u32, bool, u8), Spoken>,
+    /// Service and time of the last request on each bus.
+    last_request: FxHashMap<u16, (u8, f64)>,
     pub dbc: Dbc,
     pub named: NamedColumns,
     /// Signals that a container names itself.
@@ -110,6 +120,7 @@ impl Sink {
             inhibited: FxHashMap::default(),
             asked: None,
             services: FxHashMap::default(),
+            last_request: FxHashMap::default(),
             dbc,
             named: NamedColumns::default(),
             adopted: Default::default(),
@@ -159,7 +170,19 @@ impl Sink {
         let Some((service, rest)) = message.split_first() else { return };
         let response = *service & 0x40 != 0;
         if known {
-            *self.services.entry((at.bus, at.id, at.extended, *service)).or_default() += 1;
+            let spoken = self.services.entry((at.bus, at.id, at.extended, *service)).or_default();
+            spoken.messages += 1;
+            match (response, self.last_request.get(&at.bus)) {
+                (false, _) => {
+                    self.last_request.insert(at.bus, (*service, at.time_s));
+                }
+                // P2* of ISO 15765-4 is five seconds: what comes later answers something else.
+                (true, Some((asked, time))) if asked | 0x40 == *service && at.time_s - time <= 5.0 => {
+                    spoken.answers += 1;
+                    spoken.waited_s += at.time_s - time;
+                }
+                _ => {}
+            }
         }
         match role {
             Role::Request if !response => self.request(at, *service, rest),
@@ -818,11 +841,13 @@ impl Sink {
             }
         }
         let mut services: Vec<_> = self.services.into_iter().collect();
-        services.sort_unstable();
-        for ((bus, id, extended, service), messages) in services {
+        services.sort_unstable_by_key(|(key, _)| *key);
+        for ((bus, id, extended, service), spoken) in services {
             let at = At { time_s: 0.0, line: 0, bus, id, extended };
             let source = at.sender(&self.buses);
-            self.recording.services.push(Service { source, service, messages });
+            let mean_answer_s = (spoken.answers > 0).then(|| spoken.waited_s / spoken.answers as f64);
+            let messages = spoken.messages;
+            self.recording.services.push(Service { source, service, messages, mean_answer_s });
         }
         self.recording.buses = self.buses.iter().map(|b| String::from_utf8_lossy(b).into_owned()).collect();
 
