@@ -251,6 +251,27 @@ col-rate = per s
 col-smallest = from
 col-largest = to
 col-gap = longest gap, s
+col-quality = mind
+decode-traffic = Traffic
+decode-bus = { $bus }: { $frames } frames of { $ids } ids; most of { $busiest }
+decode-services = Services: { $list }
+decode-delay-answer = { $source }: values come { $delay } ± { $uncertainty } ms late (half the time an answer takes)
+decode-delay-broadcast = { $source }: values come { $delay } ± { $uncertainty } ms late (half the shortest period)
+decode-delay-alignment = { $source }: values come { $delay } ± { $uncertainty } ms late (aligned by the speed both sources show)
+decode-dropouts = { $count ->
+    [one] { $count } dropout
+   *[other] { $count } dropouts
+}
+decode-frozen = stands still for { $seconds } s
+standard-input = standard input
+error-no-parquet = This program was built without Parquet; build it with the feature `parquet`, or take csv or json-lines
+cli-recordings = Recordings; a folder stands for all files in it, - for standard input
+cli-signal = Only this signal, by name; may be given several times
+cli-from = Only from this second of the recording on
+cli-to = Only up to this second of the recording
+cli-dbc = Description of further messages (DBC); may be given several times
+cli-rows = Write samples instead of a summary, one row a sample
+cli-rows-out = Where to write: a file, or a folder that gets one file for each recording; otherwise standard output
 col-code = code
 col-memory = memory
 col-meaning = meaning

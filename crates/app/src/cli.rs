@@ -64,10 +64,30 @@ pub struct Regeneration {
 
 #[derive(Args)]
 pub struct Decode {
-    #[arg(value_name = "FILE", required = true, help = say("cli-files"))]
+    #[arg(value_name = "FILE", required = true, help = say("cli-recordings"))]
     pub files: Vec<PathBuf>,
     #[arg(long, help = say("cli-json"))]
     pub json: bool,
+    #[arg(long, value_name = "NAME", help = say("cli-signal"))]
+    pub signal: Vec<String>,
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, help = say("cli-from"))]
+    pub from: Option<f64>,
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, help = say("cli-to"))]
+    pub to: Option<f64>,
+    #[arg(long, value_name = "FILE.dbc", help = say("cli-dbc"))]
+    pub dbc: Vec<PathBuf>,
+    #[arg(long, value_enum, conflicts_with = "json", help = say("cli-rows"))]
+    pub rows: Option<Rows>,
+    #[arg(long, value_name = "PATH", requires = "rows", help = say("cli-rows-out"))]
+    pub out: Option<PathBuf>,
+}
+
+/// Form in which samples leave.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Rows {
+    Csv,
+    JsonLines,
+    Parquet,
 }
 
 #[derive(Args)]

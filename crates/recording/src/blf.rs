@@ -39,7 +39,7 @@ fn u64_at(b: &[u8], at: usize) -> Option<u64> {
 fn system_time(bytes: &[u8]) -> Option<i64> {
     let part = |n: usize| u16_at(bytes, 2 * n).and_then(|v| i16::try_from(v).ok());
     let small = |n: usize| part(n).and_then(|v| i8::try_from(v).ok());
-    let nanoseconds = i32::from(part(7)?) * 1_000_000;
+    let nanoseconds = i32::from(part(7).filter(|ms| *ms < 1000)?) * 1_000_000;
     let date = jiff::civil::DateTime::new(
         part(0)?,
         small(1)?,

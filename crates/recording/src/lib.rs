@@ -42,6 +42,7 @@ mod field;
 mod frame;
 pub mod isotp;
 pub mod j1939;
+pub mod live;
 mod mdf;
 mod model;
 pub mod obd;

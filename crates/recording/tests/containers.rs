@@ -212,3 +212,16 @@ fn regress_a_line_without_end_does_not_fill_the_memory() {
     assert_eq!(r.signals[0].value, [50.0, 51.0]);
     assert_eq!((r.problems.len(), r.counts.lost_lines), (1, 1), "{:?}", r.problems);
 }
+
+/// Found by fuzzing.
+#[test]
+fn regress_an_impossible_date_and_an_empty_file_are_named() {
+    let mut header = vec![0u8; 144];
+    header[..4].copy_from_slice(b"LOGG");
+    header[4] = 144;
+    // 32767 milliseconds.
+    header[40..56].copy_from_slice(&[0xE5, 7, 10, 0, 1, 0, 25, 0, 19, 0, 0, 0, 55, 0, 0xFF, 0x7F]);
+    let r = read_bytes("x.blf", &header, &Options::default());
+    assert_eq!((r.start_epoch_s, r.problems.len()), (None, 1), "{:?}", r.problems);
+    assert!(r.problems[0].what.contains("no frame"), "{:?}", r.problems);
+}

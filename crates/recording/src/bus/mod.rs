@@ -570,6 +570,15 @@ impl<'t> Decoder<'t> {
                 .map(|ns| ns as f64 / 1e9)
                 .filter(|s| *s > 1e8 && !self.clock.sum_differences);
         }
+        let counts = self.sink.recording.counts;
+        if counts.frames + counts.rows + counts.lost_lines == 0 && cut.what.is_empty() {
+            self.sink.problems.add(
+                None,
+                Some(counts.bytes),
+                || "no frame and no sample in it".to_owned(),
+                "check that the recording was saved and that the bus was awake",
+            );
+        }
         self.error_note();
         let disordered = self.clock.disordered;
         self.sink.finish(disordered, cut)
