@@ -6,13 +6,13 @@
 use facts::{FaultId, Knowledge};
 use infer::network::{Network, Prior};
 use recording::isotp::Assembler;
-use recording::{Options as ReadOptions, Recording, read_bytes, read_path};
+use recording::{FrameKind, Options as ReadOptions, Recording, read_bytes, read_frames, read_path};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::error::Error;
 use std::io::{BufRead, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use wallflow::channel::{self, Options, Profile, Zone};
 use wallflow::{Cells, Density, Deposits, Ends, Filter, FlowState, Gas, Geometry, Media, media, pressure};
@@ -26,7 +26,15 @@ enum Request {
     /// Pressure drop of a filter at one flow.
     Pressure(Box<PressurePoint>),
     /// Everything a recording holds, from a file or from candump text.
-    Recording { path: Option<PathBuf>, text: Option<String> },
+    Recording {
+        path: Option<PathBuf>,
+        text: Option<String>,
+        /// Message descriptions (DBC) that the user brings.
+        #[serde(default)]
+        descriptions: Vec<PathBuf>,
+    },
+    /// Every frame of a recording.
+    Frames { path: PathBuf },
     /// Messages that ISO-TP frames of one sender (hexadecimal) make, a millisecond apart.
     Isotp { frames: Vec<String> },
     /// Fault sets of at most `most` of these faults, given answers to observations.
@@ -146,8 +154,38 @@ fn drop(p: &PressurePoint) -> Result<Value, Box<dyn Error>> {
     Ok(answer)
 }
 
-fn read(path: Option<PathBuf>, text: Option<String>) -> Result<Value, Box<dyn Error>> {
-    let options = ReadOptions::default();
+fn frames(path: &Path) -> Result<Value, Box<dyn Error>> {
+    let mut list = Vec::new();
+    let bytes = std::fs::read(path)?;
+    let recording = read_frames("frames", &bytes, &ReadOptions::default(), &mut |frame, _| {
+        let kind = match frame.kind {
+            FrameKind::Classic => "data",
+            FrameKind::Fd { .. } => "fd",
+            FrameKind::Remote => "remote",
+            FrameKind::Error => "error",
+        };
+        list.push(json!([
+            frame.time_ns,
+            frame.id,
+            frame.extended,
+            kind,
+            hexadecimal(frame.data()),
+            frame.length()
+        ]));
+    });
+    Ok(json!({"frames": list, "buses": recording.buses,
+              "problems": recording.problems.iter().map(ToString::to_string).collect::<Vec<_>>()}))
+}
+
+fn read(
+    path: Option<PathBuf>,
+    text: Option<String>,
+    descriptions: &[PathBuf],
+) -> Result<Value, Box<dyn Error>> {
+    let mut options = ReadOptions::default();
+    for path in descriptions {
+        options.descriptions.push((path.display().to_string(), std::fs::read(path)?));
+    }
     let recording = match (path, text) {
         (Some(path), None) => read_path(&path, &options)?,
         (None, Some(text)) => read_bytes("text", text.as_bytes(), &options),
@@ -163,6 +201,14 @@ fn everything(recording: &Recording) -> Value {
         .map(|s| {
             json!({"quantity": s.quantity.name(), "unit": s.quantity.unit(), "instance": s.instance,
                    "source": s.source, "time_s": s.time_s, "value": s.value})
+        })
+        .collect();
+    let named: Vec<_> = recording
+        .named
+        .iter()
+        .map(|s| {
+            json!({"name": s.name, "message": s.message, "unit": s.unit, "source": s.source,
+                   "time_s": s.time_s, "value": s.value, "absent": s.absent})
         })
         .collect();
     let codes: Vec<_> = recording
@@ -183,6 +229,7 @@ fn everything(recording: &Recording) -> Value {
         "format": recording.format.to_string(),
         "vin": recording.vin,
         "signals": signals,
+        "named": named,
         "trouble_codes": codes,
         "notes": notes,
         "problems": recording.problems.iter().map(ToString::to_string).collect::<Vec<_>>(),
@@ -236,7 +283,8 @@ fn answer(line: &str) -> Result<Value, Box<dyn Error>> {
     match serde_json::from_str(line)? {
         Request::Gas(point) => gas(&point),
         Request::Pressure(point) => drop(&point),
-        Request::Recording { path, text } => read(path, text),
+        Request::Recording { path, text, descriptions } => read(path, text, &descriptions),
+        Request::Frames { path } => frames(&path),
         Request::Isotp { frames } => reassemble(&frames),
         Request::FaultSets { faults, answers, most } => fault_sets(&faults, &answers, most),
     }

@@ -854,3 +854,31 @@ col-person = person
 col-lift = lift
 col-step = step
 error-car-fault = { $given } names no car and fault; write the number of the case in the order given and a fault, as in 2=ash_full
+
+# Recording a vehicle
+record-passenger = A passenger operates this program, never the driver. Route the cable clear of pedals and steering.
+record-reads-only = Only questions that change nothing are asked (services 01 02 03 06 07 09 0A 19 22). All modules at once are asked only while the vehicle stands. Stop with Ctrl-C; if a warning lamp or a message appears, stop and unplug.
+record-listens = Nothing is sent; the bus is only listened to.
+record-writes = Writes candump text to { $path }
+record-live = { $seconds } s, { $frames } frames: { $values }
+record-live-none = { $seconds } s, { $frames } frames
+record-done = { $path }: { $frames } frames received, { $asked } questions asked, { $answered } answered
+record-trouble = Not answered in time { $silent }, refused { $refused }, busy or pending { $busy }, bus errors { $errors }, refused by the adapter { $adapter }
+record-nothing = Nothing answered. Check that the ignition is on, the speed of the bus (--rate) and the plug.
+error-record-lost = { $line }: { $why }; check the plug, the name and the right to open it (on Linux often the group dialout)
+error-record-serial = { $line }: serial lines are opened on Unix systems only
+error-record-interface = { $interface }: this program was built without the kernel's CAN interfaces; build it on Linux with the feature `socketcan`, or take --serial
+error-simulate-vehicle = A simulated vehicle needs a pseudo-terminal, which this system does not have
+simulate-vehicle = A simulated vehicle answers at { $line }. In another window: sootwright record --serial { $line }
+cli-record = Record a vehicle over its diagnostic plug, read-only
+cli-record-after = The recording is candump text: look into it with `sootwright decode`, or name it in a case. Practise with `sootwright simulate vehicle`.
+cli-record-serial = Serial line of an adapter that speaks the ASCII protocol of the Linux slcan driver
+cli-record-interface = CAN interface of the kernel, such as can0, which must be up (Linux, feature socketcan)
+cli-record-baud = Speed of the serial line
+cli-record-rate = Speed of the CAN bus
+cli-record-listen = Send nothing, only listen: for J1939 and for buses with a tester of their own
+cli-record-long-ids = Ask with 29-bit identifiers from the start
+cli-record-seconds = Stop after so many seconds
+cli-record-out = Where to write; an existing file is never overwritten
+cli-simulate-vehicle = Serve an invented car on a pseudo-terminal, to practise recording
+cli-simulate-vehicle-after = It answers the services a passenger's recorder asks and refuses all that would change a vehicle. The drive begins again at its end.

@@ -28,6 +28,8 @@ pub enum Command {
     Additive(Additive),
     #[command(about = say("cli-knowledge-command"))]
     Knowledge(KnowledgeOrder),
+    #[command(about = say("cli-record"), after_help = say("cli-record-after"))]
+    Record(Record),
     #[command(about = say("cli-simulate"))]
     Simulate(Simulate),
     #[command(about = say("cli-next"))]
@@ -382,6 +384,8 @@ pub struct Simulate {
 pub enum SimulateCommand {
     #[command(about = say("cli-simulate-drive"), after_help = say("cli-simulate-after"))]
     Drive(Box<SimulateDrive>),
+    #[command(about = say("cli-simulate-vehicle"), after_help = say("cli-simulate-vehicle-after"))]
+    Vehicle(SimulateVehicle),
 }
 
 /// An invented drive to be written.
@@ -423,6 +427,60 @@ pub struct SimulateDrive {
     pub cold: bool,
     #[arg(long, value_enum, help = say("cli-simulate-write"))]
     pub write: Vec<Form>,
+}
+
+/// A simulated vehicle to record from.
+#[derive(Args)]
+pub struct SimulateVehicle {
+    #[arg(long, default_value_t = 1, help = say("cli-simulate-seed"))]
+    pub seed: u64,
+    #[arg(long, value_name = "G_PER_L", allow_negative_numbers = true, help = say("cli-simulate-soot"))]
+    pub soot: Option<f64>,
+    #[arg(long, value_name = "G_PER_L", allow_negative_numbers = true, help = say("cli-simulate-ash"))]
+    pub ash: Option<f64>,
+    #[arg(long, value_name = "FAULT", help = say("cli-simulate-fault"))]
+    pub fault: Vec<String>,
+    #[arg(long, value_enum, default_value_t = Route::Mixed, help = say("cli-simulate-road"))]
+    pub road: Route,
+    #[arg(long, value_name = "MINUTES", default_value_t = 20.0, help = say("cli-simulate-minutes"))]
+    pub minutes: f64,
+    #[arg(long, value_name = "SECONDS", help = say("cli-record-seconds"))]
+    pub seconds: Option<f64>,
+}
+
+/// Speed of the bus.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Rate {
+    #[value(name = "125k")]
+    K125,
+    #[value(name = "250k")]
+    K250,
+    #[value(name = "500k")]
+    K500,
+    #[value(name = "1m")]
+    M1,
+}
+
+/// A recording to be made.
+#[derive(Args)]
+#[group(id = "way", required = true, multiple = false, args = ["serial", "interface"])]
+pub struct Record {
+    #[arg(long, value_name = "DEVICE", help = say("cli-record-serial"))]
+    pub serial: Option<PathBuf>,
+    #[arg(long, value_name = "NAME", help = say("cli-record-interface"))]
+    pub interface: Option<String>,
+    #[arg(long, default_value_t = 115_200, help = say("cli-record-baud"))]
+    pub baud: u32,
+    #[arg(long, value_enum, default_value_t = Rate::K500, help = say("cli-record-rate"))]
+    pub rate: Rate,
+    #[arg(long, help = say("cli-record-listen"))]
+    pub listen: bool,
+    #[arg(long, conflicts_with = "listen", help = say("cli-record-long-ids"))]
+    pub long_ids: bool,
+    #[arg(long, value_name = "SECONDS", help = say("cli-record-seconds"))]
+    pub seconds: Option<f64>,
+    #[arg(long, value_name = "FILE.log", help = say("cli-record-out"))]
+    pub out: Option<PathBuf>,
 }
 
 /// Where an invented drive goes.

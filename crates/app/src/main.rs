@@ -16,6 +16,7 @@ mod next;
 mod outlook;
 mod output;
 mod plan;
+mod record;
 mod regeneration;
 mod report;
 mod simulate;
@@ -49,6 +50,7 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Schema(order) => schema(&order),
         cli::Command::Additive(order) => fluids::run(&order),
         cli::Command::Knowledge(order) => knowledge::run(&order),
+        cli::Command::Record(order) => record::run(&order),
         cli::Command::Simulate(order) => simulate::run(&order),
         cli::Command::Next(order) => next::run(&order),
         cli::Command::Plan(order) => plan::run(&order),

@@ -1,6 +1,6 @@
 //! `sootwright simulate drive`: recordings of an invented car, with the truth beside them.
 
-use crate::cli::{Form, Route, Simulate, SimulateCommand, SimulateDrive};
+use crate::cli::{Form, Route, Simulate, SimulateCommand, SimulateDrive, SimulateVehicle};
 use crate::failure::{Failure, Outcome};
 use crate::words::{digits, number, say, say_with};
 use crate::{args, print};
@@ -15,6 +15,7 @@ use std::path::Path;
 pub fn run(order: &Simulate) -> Result<Outcome, Failure> {
     match &order.command {
         SimulateCommand::Drive(drive) => self::drive(drive),
+        SimulateCommand::Vehicle(vehicle) => self::vehicle(vehicle),
     }
 }
 
@@ -51,6 +52,41 @@ fn drive(wanted: &SimulateDrive) -> Result<Outcome, Failure> {
     Ok(Outcome::Answered)
 }
 
+/// Serves an invented car on a pseudo-terminal, for practice with `sootwright record`.
+#[cfg(unix)]
+fn vehicle(wanted: &SimulateVehicle) -> Result<Outcome, Failure> {
+    use crate::record::{serial::Served, vehicle::Vehicle};
+    let order = Order {
+        seed: wanted.seed,
+        heavy: false,
+        soot_g_per_l: wanted.soot,
+        ash_g_per_l: wanted.ash,
+        faults: wanted.fault.iter().map(|f| fault(f)).collect::<Result<_, _>>()?,
+        sensors: SensorErrors::default(),
+        trace: road(wanted.road, wanted.minutes),
+        key_on_s: 10.0,
+        cold: false,
+        forms: vec![ordered::Form::Obd],
+        made_by: format!("sootwright {}", env!("CARGO_PKG_VERSION")),
+    };
+    let refused = |why: String| Failure::Refused(say_with("error-simulate", &args! { "why" => why }));
+    let made = simulate(&order).map_err(|e| refused(e.to_string()))?;
+    let log = made.files.iter().find(|(name, _)| name.ends_with(".log")).map(|(_, bytes)| bytes.as_slice());
+    let vehicle = log.and_then(Vehicle::learn).ok_or_else(|| refused("no live data".to_owned()))?;
+    let served = Served::new(vehicle).map_err(|e| refused(e.to_string()))?;
+    print(&(say_with("simulate-vehicle", &args! { "line" => served.path.clone() }) + "\n"))?;
+    let until = wanted
+        .seconds
+        .map(|s| std::time::Instant::now() + std::time::Duration::from_secs_f64(s.clamp(0.0, 1e6)));
+    served.serve(until).map_err(|e| refused(e.to_string()))?;
+    Ok(Outcome::Answered)
+}
+
+#[cfg(not(unix))]
+fn vehicle(_wanted: &SimulateVehicle) -> Result<Outcome, Failure> {
+    Err(Failure::Usage(crate::words::say("error-simulate-vehicle")))
+}
+
 fn fault(word: &str) -> Result<FaultId, Failure> {
     let known = known_faults();
     FaultId::ALL.iter().copied().find(|f| f.id() == word && known.contains(&word)).ok_or_else(|| {
@@ -78,13 +114,17 @@ fn trace(wanted: &SimulateDrive) -> Result<Trace, Failure> {
     if let Some(path) = &wanted.trace {
         return speed(path).map(Trace::Given);
     }
-    Ok(match wanted.road {
-        Route::Town => Trace::Invented(Style::Town, wanted.minutes),
-        Route::Road => Trace::Invented(Style::Road, wanted.minutes),
-        Route::Motorway => Trace::Invented(Style::Motorway, wanted.minutes),
-        Route::Mixed => Trace::Invented(Style::Mixed, wanted.minutes),
+    Ok(road(wanted.road, wanted.minutes))
+}
+
+fn road(road: Route, minutes: f64) -> Trace {
+    match road {
+        Route::Town => Trace::Invented(Style::Town, minutes),
+        Route::Road => Trace::Invented(Style::Road, minutes),
+        Route::Motorway => Trace::Invented(Style::Motorway, minutes),
+        Route::Mixed => Trace::Invented(Style::Mixed, minutes),
         Route::Workshop => Trace::Workshop,
-    })
+    }
 }
 
 /// The road speed in a file, as seconds and km/h. Every recording that holds one will do.

@@ -282,6 +282,54 @@ fn regress_decode_lists_what_is_inside_and_where_it_is_torn() {
 }
 
 #[test]
+fn regress_decode_writes_rows_of_what_was_asked_for() {
+    let folder = Folder::new();
+    let log = "(0.0) can0 7E8#03410D30\n(1.0) can0 7E8#03410D31\n(1.5) can0 7E8#04410C0C80\n(2.0) can0 7E8#03410D32\n";
+    let path = folder.write("drive.log", log);
+    let rows = |more: &[&str]| {
+        let mut args = vec!["decode", as_str(&path), "--rows"];
+        args.extend_from_slice(more);
+        let out = run(&args);
+        assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+        text(&out.stdout)
+    };
+    let csv = rows(&["csv", "--signal", "Vehicle Speed", "--from", "0.5", "--to", "1.9"]);
+    let lines: Vec<&str> = csv.lines().collect();
+    assert_eq!(lines.len(), 2, "{csv}");
+    assert_eq!(lines[0], "file,source,signal,instance,unit,time_s,value");
+    assert!(lines[1].ends_with("7E8 01 0D,vehicle_speed,0,km/h,1,49"), "{csv}");
+    let json = rows(&["json-lines"]);
+    let all: Vec<Value> = json.lines().map(|l| serde_json::from_str(l).expect("JSON")).collect();
+    assert_eq!(all.len(), 4);
+    assert!(all.iter().any(|r| r["signal"] == "engine_speed" && r["value"] == 800.0), "{json}");
+    // A folder stands for its files; each gets its own file.
+    let out = folder.0.join("rows");
+    let done = run(&["decode", as_str(&folder.0), "--rows", "csv", "--out", as_str(&out)]);
+    assert!(done.status.code() == Some(0) && out.join("drive.log.csv").is_file() || out.is_file());
+}
+
+#[test]
+fn regress_decode_reads_standard_input_and_names_a_user_s_signals() {
+    let folder = Folder::new();
+    let dbc = "VERSION \"\"\n\nNS_ :\n\nBS_:\n\nBU_: X\n\nBO_ 291 Reservoir: 8 X\n SG_ Level : 0|8@1+ (0.5,0) [0|100] \"%\" X\n";
+    let dbc = folder.write("own.dbc", dbc);
+    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_sootwright"))
+        .args(["decode", "-", "--json", "--dbc", as_str(&dbc)])
+        .stdin(std::process::Stdio::piped())
+        .stdout(std::process::Stdio::piped())
+        .spawn()
+        .expect("started");
+    let mut input = child.stdin.take().expect("input");
+    std::io::Write::write_all(&mut input, b"(0.0) can0 123#50\n(1.0) can0 123#52\n").expect("written");
+    drop(input);
+    let out = child.wait_with_output().expect("it ends");
+    let a: Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    let signal = &a["recordings"][0]["signals"][0];
+    assert_eq!((&signal["name"], &signal["largest"]), (&Value::from("Level"), &Value::from(41.0)));
+    assert_eq!(a["recordings"][0]["buses"][0]["identifiers"][0]["id"], "123");
+}
+
+#[test]
 fn regress_demo_writes_case_and_report_and_says_where() {
     let folder = Folder::new();
     let out = run(&["demo", "--out", as_str(&folder.0)]);

@@ -43,13 +43,14 @@ impl Command {
             Command::Speed(BitRate::M1) => b"S8\r".to_vec(),
             Command::Open => b"O\r".to_vec(),
             Command::OpenListenOnly => b"L\r".to_vec(),
-            Command::Send(outgoing) => line(&outgoing.frame()),
+            Command::Send(outgoing) => write_line(&outgoing.frame()),
         }
     }
 }
 
-/// A data frame as a line, as the adapter sends it for what it received.
-pub(crate) fn line(frame: &Frame) -> Vec<u8> {
+/// A data frame as a line, as an adapter writes it for what it received. For simulated adapters; what goes to a vehicle
+/// is a [`Command`].
+pub fn write_line(frame: &Frame) -> Vec<u8> {
     let mut text = if frame.extended { format!("T{:08X}", frame.id) } else { format!("t{:03X}", frame.id) };
     text += &frame.length().min(8).to_string();
     for byte in frame.data().iter().take(8) {
@@ -110,13 +111,13 @@ impl Lines {
 fn read(text: &[u8]) -> Said {
     match text {
         [] | [b'z' | b'Z'] => Said::Taken,
-        [b't' | b'T' | b'r' | b'R', ..] => frame(text).map_or(Said::Other, Said::Frame),
+        [b't' | b'T' | b'r' | b'R', ..] => read_line(text).map_or(Said::Other, Said::Frame),
         _ => Said::Other,
     }
 }
 
-/// Reads a line of a frame, without its end.
-pub(crate) fn frame(text: &[u8]) -> Option<Frame> {
+/// Reads the line of a frame, without its end; `None` if it is none.
+pub fn read_line(text: &[u8]) -> Option<Frame> {
     let (kind, rest) = text.split_first()?;
     let extended = kind.is_ascii_uppercase();
     let (id, rest) = rest.split_at_checked(if extended { 8 } else { 3 })?;
