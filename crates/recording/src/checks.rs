@@ -63,6 +63,8 @@ pub(crate) fn needs_whole_recording(signal: &Signal) -> bool {
 enum Verdict {
     /// The assumed reading holds; how it was checked.
     Kept(String),
+    /// The assumed reading is used, but nothing in the recording settles it.
+    Open(String),
     /// Another reading is proven by the recording itself.
     Changed { offset_binary: bool, tenfold: bool, why: String },
     /// No reading makes sense.
@@ -93,6 +95,14 @@ pub(crate) fn filter_pressure_scale(
                     kind: NoteKind::Assumption,
                     text: format!("differential pressure read as signed 0.01 kPa a count; {how}"),
                 });
+            }
+            Verdict::Open(why) => {
+                problems.add(
+                    None,
+                    None,
+                    || format!("{source}: differential pressure read as signed 0.01 kPa a count; {why}"),
+                    "record some seconds with the ignition on and the engine off, or compare one value with a gauge",
+                );
             }
             Verdict::Changed { offset_binary, tenfold, why } => {
                 for other in signals.iter_mut().filter(|s| s.source == source) {
@@ -212,25 +222,28 @@ fn judge(signal: &Signal, all: &[Signal]) -> Verdict {
     match at_rest(|v| v) {
         Some(found) if found <= ZERO_KPA => Verdict::Kept(format!("checked: {found:.2} kPa at engine off")),
         Some(found) => {
-            Verdict::Kept(format!("it is {found:.2} kPa at engine off: zero error or another scale"))
+            Verdict::Open(format!("it is {found:.2} kPa at engine off: zero error or another scale"))
         }
-        None => Verdict::Kept(
-            "assumed from memory of the standard, nothing in the recording checks it".to_owned(),
-        ),
+        None => Verdict::Open("nothing in the recording checks this disputed scale".to_owned()),
     }
 }
 
-/// Says which of the open readings was taken for exhaust pressure (73) and turbocharger speed (74).
-pub(crate) fn disputed_references(signals: &mut [Signal], notes: &mut Vec<Note>) {
+/// Says which of the open readings was taken for exhaust pressure (73) and turbocharger speed (74); what the recording
+/// does not settle is a problem.
+pub(crate) fn disputed_references(signals: &mut [Signal], notes: &mut Vec<Note>, problems: &mut Problems) {
     let air = best(signals, Quantity::BarometricPressure).and_then(|b| median(b.value.clone()));
     for signal in signals.iter_mut() {
+        let mut open = None;
         let text = match signal.quantity {
             Quantity::ExhaustPressure => {
                 let low = signal.value.iter().copied().fold(f64::INFINITY, f64::min);
                 match air {
                     Some(air) if low > 0.8 * air => "by its lowest value it is absolute".to_owned(),
                     Some(_) => "by its lowest value it is over atmosphere".to_owned(),
-                    None => "absolute or over atmosphere is not known".to_owned(),
+                    None => {
+                        open = Some("record the barometric pressure (parameter 33) too");
+                        "absolute or over atmosphere is not known".to_owned()
+                    }
                 }
             }
             Quantity::TurbochargerSpeed => {
@@ -241,12 +254,19 @@ pub(crate) fn disputed_references(signals: &mut [Signal], notes: &mut Vec<Note>)
                     signal.resolution /= 10.0;
                     "read as 1 rpm a count: 10 rpm would be faster than any turbocharger".to_owned()
                 } else {
+                    // At 1 rpm a count nothing above 35,000 rpm could be; a turning turbocharger tells.
+                    if high < 20_000.0 {
+                        open = Some("record at higher load: a value above 20 000 rpm settles the scale");
+                    }
                     "read as 10 rpm a count (disputed between sources)".to_owned()
                 }
             }
             _ => continue,
         };
         let source = signal.source.clone();
-        notes.push(Note { time_s: None, source, kind: NoteKind::Assumption, text });
+        match open {
+            Some(what_to_do) => problems.add(None, None, || format!("{source}: {text}"), what_to_do),
+            None => notes.push(Note { time_s: None, source, kind: NoteKind::Assumption, text }),
+        }
     }
 }

@@ -67,6 +67,8 @@ enum Raw {
     State3,
     /// Three bits: 7 is not available.
     Three,
+    /// Five bits that may straddle two bytes: 31 is not available.
+    Five,
 }
 
 /// One parameter of a group: value = raw * scale + offset in `unit`; divided by `per` it is in the quantity's.
@@ -124,6 +126,7 @@ impl Spn {
             Raw::State => (2, 1),
             Raw::State3 => (2, 2),
             Raw::Three => (3, 6),
+            Raw::Five => (5, 30),
         };
         (self.start.saturating_mul(8).saturating_add(self.shift), bits, limit)
     }
@@ -150,6 +153,13 @@ impl Spn {
             Raw::State => bits(3).filter(|v| *v < 2).map(u32::from),
             Raw::State3 => bits(3).filter(|v| *v < 3).map(u32::from),
             Raw::Three => bits(7).filter(|v| *v < 7).map(u32::from),
+            Raw::Five => match (at(0), at(1)) {
+                (Some(a), Some(b)) => {
+                    let raw = u32::from(u16::from_le_bytes([a, b]) >> self.shift) & 31;
+                    (raw < 31).then_some(raw)
+                }
+                _ => None,
+            },
         };
         let value = raw.map(|raw| f64::from(raw) * self.scale + self.offset);
         Decoded {
@@ -249,6 +259,7 @@ pub(crate) fn parameters(pgn: u32) -> &'static [Spn] {
             temperature(3249, ExhaustTemperature, 2, 1),
             temperature(3250, FilterMiddleTemperature, 1, 3),
             kpa(3251, FilterDifferentialPressure, 1, 5),
+            spn(3253, FilterPressureFailureMode, 1, 7, Raw::Five, "").bit(6),
         ],
         // AT2IG2, AT2OG2, AT2IMG: numbers run on from 3275 in the order of the first bank
         64945 => rows![
@@ -283,6 +294,7 @@ pub(crate) fn parameters(pgn: u32) -> &'static [Spn] {
             spn(3701, RegenerationNeed, 0, 2, Raw::Three, "").bit(5),
             state(3702, RegenerationInhibited, 3, 1),
             state(3703, RegenerationInhibitSwitch, 3, 3),
+            state(3718, RegenerationAutomatic, 7, 1),
             spn(3698, HotExhaustLamp, 0, 7, Raw::Three, "").bit(3),
             spn(4175, RegenerationForced, 0, 7, Raw::Three, "").bit(6),
         ],
@@ -295,7 +307,10 @@ pub(crate) fn parameters(pgn: u32) -> &'static [Spn] {
             counter(5827, MeanDistanceBetweenRegenerations, 37, "km").scaled(0.125, 0.0),
         ],
         // AT1FC1
-        64929 => rows![spn(3481, ExhaustFuelRate, 0, 3, Raw::U16, "L/h").scaled(0.05, 0.0)],
+        64929 => rows![
+            spn(3481, ExhaustFuelRate, 0, 3, Raw::U16, "L/h").scaled(0.05, 0.0),
+            spn(3483, ExhaustFuelRegenerationState, 0, 7, Raw::State3, "").bit(5),
+        ],
         // AT1T1I1
         65110 => rows![
             spn(1761, ReagentLevel, 0, 1, Raw::U8, "%").scaled(0.4, 0.0),

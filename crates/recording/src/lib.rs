@@ -15,9 +15,14 @@
 //! assert_eq!((drop.value[0], drop.quantity.unit()), (0.25, "kPa"));
 //! ```
 //!
-//! Containers: candump text (compact and screen form), tables (comma or semicolon, wide or long), each also
-//! packed with gzip; told by content. Protocols: OBD services 01, 02, 03, 06, 07, 09, 0A on ISO-TP with 11- and
-//! 29-bit identifiers, UDS 19 and 22, J1939 with its transport.
+//! Containers: candump text (compact and screen form), ASC, BLF, MDF 4 (bus logging and plain groups of signals), tables
+//! (comma or semicolon, wide or long), each also packed with gzip or Zstandard; told by content. Protocols: OBD services
+//! 01, 02, 03, 06, 07, 09, 0A on ISO-TP with 11- and 29-bit identifiers, with and without address bytes, UDS 19 and 22
+//! and their OBD identifiers, J1939 with its transport. A user's own message descriptions (DBC) name further signals:
+//! [`Options::descriptions`].
+//!
+//! Long recordings and pipes go through [`read_stream`] in flat memory; [`read_frames`] shows every frame;
+//! [`quality`] tells what to trust; [`live`] is the pure part of a recorder. `examples/` holds whole programs.
 //!
 //! What it holds to:
 //! - Reading never fails and never panics. A torn line loses that line only and is listed in

@@ -184,7 +184,12 @@ pub(crate) fn fields(pid: u8, length: usize) -> &'static [Field] {
             torque(TorquePoint, 4, 3),
             torque(TorquePoint, 5, 4),
         ],
-        0x65 => rows![bits(GlowLamp, 0, 3, 1, 3, 1)],
+        0x65 => rows![
+            bits(PtoActive, 0, 0, 1, 0, 1),
+            bits(GearboxNeutral, 1, 1, 1, 1, 1),
+            bits(GearboxNeutral, 2, 2, 1, 2, 1),
+            bits(GlowLamp, 0, 3, 1, 3, 1),
+        ],
         0x66 => rows![
             u16s(IntakeAirMassFlow, 1, 0, 1, "g/s").over(32.0),
             u16s(IntakeAirMassFlow, 2, 1, 3, "g/s").over(32.0),
@@ -296,6 +301,10 @@ pub(crate) fn fields(pid: u8, length: usize) -> &'static [Field] {
             celsius_wide(FilterInletTemperature, 2, 2, 5),
             celsius_wide(FilterOutletTemperature, 2, 3, 7),
         ],
+        0x7D => rows![u8s(ControlAreaStatus, 1, N, 0, "")],
+        0x7E => rows![u8s(ControlAreaStatus, 2, N, 0, "")],
+        0x81 => const { &run_times(1) },
+        0x82 => const { &run_times(6) },
         0x7F => rows![
             u32s(EngineRunTime, 0, 0, 1, "s"),
             u32s(EngineIdleTime, 0, 1, 5, "s"),
@@ -316,9 +325,32 @@ pub(crate) fn fields(pid: u8, length: usize) -> &'static [Field] {
             u16s(ParticulateMass, 2, 1, 3, "mg/m3").times(0.0125),
         ],
         0x87 => rows![fine_kpa(IntakeManifoldPressure, 1, 0, 1), fine_kpa(IntakeManifoldPressure, 2, 1, 3)],
+        // Status and distances; the history of the 10,000 km blocks between them is not read.
+        0x88 => rows![
+            bits(InducementReason, 1, N, 0, 0, 1),
+            bits(InducementReason, 2, N, 0, 1, 1),
+            bits(InducementReason, 3, N, 0, 2, 1),
+            bits(InducementReason, 4, N, 0, 3, 1),
+            bits(InducementActive, 0, N, 0, 7, 1),
+            u16s(InducementDistance, 1, N, 3, "km"),
+            u16s(InducementDistance, 2, N, 5, "km"),
+            u16s(InducementDistance, 3, N, 7, "km"),
+            u16s(InducementDistance, 4, N, 9, "km"),
+            u16s(InducementDistance, 5, N, 11, "km"),
+        ],
+        // One support bit for the levels, one for each counter (from memory).
+        0x94 => rows![
+            u16s(NoxWarningTime, 1, 1, 2, "h"),
+            u16s(NoxWarningTime, 2, 2, 4, "h"),
+            u16s(NoxWarningTime, 3, 3, 6, "h"),
+            u16s(NoxWarningTime, 4, 4, 8, "h"),
+            u16s(NoxWarningTime, 5, 5, 10, "h"),
+        ],
         0x8B => rows![
             bits(RegenerationActive, 0, 0, 1, 0, 1),
             bits(RegenerationKind, 0, 1, 1, 1, 1),
+            bits(AdsorberRegenerating, 0, 2, 1, 2, 1),
+            bits(Desulphurising, 0, 3, 1, 3, 1),
             percent(RegenerationTrigger, 0, 4, 2),
             u16s(MeanTimeBetweenRegenerations, 0, 5, 3, "min"),
             u16s(MeanDistanceBetweenRegenerations, 0, 6, 5, "km"),
@@ -371,6 +403,17 @@ pub(crate) fn fields(pid: u8, length: usize) -> &'static [Field] {
     }
 }
 
+/// Five running times, each with its support bit.
+const fn run_times(first: u8) -> [Field; 5] {
+    [
+        u32s(AuxiliaryRunTime, first, 0, 1, "s"),
+        u32s(AuxiliaryRunTime, first + 1, 1, 5, "s"),
+        u32s(AuxiliaryRunTime, first + 2, 2, 9, "s"),
+        u32s(AuxiliaryRunTime, first + 3, 3, 13, "s"),
+        u32s(AuxiliaryRunTime, first + 4, 4, 17, "s"),
+    ]
+}
+
 const fn exhaust_temperatures(first: u8) -> [Field; 4] {
     [
         celsius_wide(ExhaustTemperature, first, 0, 1),
@@ -415,6 +458,11 @@ const fn lambda(instance: u8, support: u8, start: u8) -> Field {
 /// one uses 10 rpm a count.
 pub fn decode(pid: u8, data: &[u8]) -> impl Iterator<Item = Decoded> {
     fields(pid, data.len()).iter().map(move |field| field.decode(data))
+}
+
+/// True for parameters of known length whose content is not decoded here and that are no masks, states or codes.
+pub(crate) fn is_passed_over(pid: u8) -> bool {
+    matches!(pid, 0x89 | 0x8A | 0xA3 | 0x98..=0x9C) && fields(pid, 0).is_empty()
 }
 
 /// The parameters a support mask names: parameter `base` (00, 20, 40 ...) and its four data bytes.
@@ -644,25 +692,80 @@ impl MonitorResult {
         }
     }
 
-    /// Value and limits in a unit, for the scalings known here (python-OBD 0.7.3, seen).
+    /// Value and limits in a unit, for the scalings known here (unit-and-scaling table of python-OBD 0.7.3, seen).
     pub fn scaled(&self) -> Option<([f64; 3], &'static str)> {
-        let (scale, unit) = match self.scaling {
-            0x01 => (1.0, "1"),
-            0x02 => (0.1, "1"),
-            0x03 => (0.01, "1"),
-            0x04 => (0.001, "1"),
-            0x05 => (0.000_030_5, "1"),
-            0x06 => (0.000_305, "1"),
-            0x07 => (0.25, "rpm"),
-            0x0A => (0.000_122, "V"),
-            0x0B => (0.001, "V"),
-            0x0C => (0.01, "V"),
-            0x10 => (1.0, "ms"),
-            0x11 => (100.0, "ms"),
-            0x12 => (1.0, "s"),
+        let (scale, offset, unit) = match self.scaling {
+            0x01 | 0x24 | 0x2B | 0x81 => (1.0, 0.0, "1"),
+            0x02 | 0x82 => (0.1, 0.0, "1"),
+            0x03 | 0x83 => (0.01, 0.0, "1"),
+            0x04 | 0x84 => (0.001, 0.0, "1"),
+            0x05 | 0x1E | 0x85 => (3.05e-05, 0.0, "1"),
+            0x06 | 0x86 => (0.000_305, 0.0, "1"),
+            0x07 => (0.25, 0.0, "rpm"),
+            0x08 => (0.01, 0.0, "km/h"),
+            0x09 => (1.0, 0.0, "km/h"),
+            0x0A | 0x8A => (0.000_122, 0.0, "V"),
+            0x0B | 0x8B => (0.001, 0.0, "V"),
+            0x0C | 0x8C => (0.01, 0.0, "V"),
+            0x0D | 0x8D => (0.003_906_25, 0.0, "mA"),
+            0x0E | 0x8E => (0.001, 0.0, "A"),
+            0x0F => (0.01, 0.0, "A"),
+            0x10 | 0x90 => (0.001, 0.0, "s"),
+            0x11 => (0.1, 0.0, "s"),
+            0x12 => (1.0, 0.0, "s"),
+            0x13 => (0.001, 0.0, "Ohm"),
+            0x14 => (1.0, 0.0, "Ohm"),
+            0x15 => (1000.0, 0.0, "Ohm"),
+            0x16 => (0.1, -40.0, "degC"),
+            0x17 | 0xFC => (0.01, 0.0, "kPa"),
+            0x18 => (0.0117, 0.0, "kPa"),
+            0x19 => (0.079, 0.0, "kPa"),
+            0x1A => (1.0, 0.0, "kPa"),
+            0x1B => (10.0, 0.0, "kPa"),
+            0x1C | 0x9C => (0.01, 0.0, "deg"),
+            0x1D | 0x9D => (0.5, 0.0, "deg"),
+            0x1F => (0.05, 0.0, "1"),
+            0x20 => (0.003_906_25, 0.0, "1"),
+            0x21 => (0.001, 0.0, "Hz"),
+            0x22 => (1.0, 0.0, "Hz"),
+            0x23 => (1000.0, 0.0, "Hz"),
+            0x25 => (1.0, 0.0, "km"),
+            0x26 => (0.1, 0.0, "V/s"),
+            0x27 => (0.01, 0.0, "g/s"),
+            0x28 | 0xA8 => (1.0, 0.0, "g/s"),
+            0x29 | 0xA9 => (0.25, 0.0, "Pa/s"),
+            0x2A => (0.001, 0.0, "kg/h"),
+            0x2C | 0x36 => (0.01, 0.0, "g"),
+            0x2D | 0xAD => (0.01, 0.0, "mg"),
+            0x2F | 0xAF => (0.01, 0.0, "%"),
+            0x30 => (0.001_526, 0.0, "%"),
+            0x31 => (0.001, 0.0, "L"),
+            0x32 => (0.000_774_7, 0.0, "mm"),
+            0x33 => (0.000_244_14, 0.0, "1"),
+            0x34 => (60.0, 0.0, "s"),
+            0x35 => (0.01, 0.0, "s"),
+            0x37 => (0.1, 0.0, "g"),
+            0x38 => (1.0, 0.0, "g"),
+            0x39 => (0.01, -327.68, "%"),
+            0x3A => (0.001, 0.0, "g"),
+            0x3B => (0.0001, 0.0, "g"),
+            0x3C => (1e-07, 0.0, "s"),
+            0x3D => (0.01, 0.0, "mA"),
+            0x3E => (6.103516e-05, 0.0, "mm2"),
+            0x3F => (0.01, 0.0, "L"),
+            0x40 | 0x87 => (1.0, 0.0, "ppm"),
+            0x41 => (1e-05, 0.0, "mA"),
+            0x96 => (0.1, 0.0, "degC"),
+            0x99 => (0.1, 0.0, "kPa"),
+            0xAE => (0.1, 0.0, "mg"),
+            0xB0 => (0.003_052, 0.0, "%"),
+            0xB1 => (0.002, 0.0, "V/s"),
+            0xFD => (0.001, 0.0, "kPa"),
+            0xFE => (0.000_25, 0.0, "kPa"),
             _ => return None,
         };
-        Some((self.raw.map(|n| f64::from(n) * scale), unit))
+        let number = |n: u16| if self.scaling >= 0x80 { f64::from(n as i16) } else { f64::from(n) };
+        Some((self.raw.map(|n| number(n) * scale + offset), unit))
     }
 }
 

@@ -269,6 +269,34 @@ quantities! {
     StoredCodeCount = "stored_code_count", "1";
     /// Glow plug lamp.
     GlowLamp = "glow_lamp", "0/1";
+    /// Power take-off engaged.
+    PtoActive = "pto_active", "0/1";
+    /// Gearbox in neutral or clutch open (instance 1 = automatic, 2 = manual).
+    GearboxNeutral = "gearbox_neutral", "0/1";
+    /// A NOx adsorber regenerates.
+    AdsorberRegenerating = "adsorber_regenerating", "0/1";
+    /// Desulphurisation runs.
+    Desulphurising = "desulphurising", "0/1";
+    /// Bits of the not-to-exceed control area (instance 1 = NOx, 2 = particulate matter), as one number.
+    ControlAreaStatus = "control_area_status", "enum";
+    /// Running time of an auxiliary emission control device (instance = its number).
+    AuxiliaryRunTime = "auxiliary_run_time", "s";
+    /// An inducement for the reagent is active.
+    InducementActive = "inducement_active", "0/1";
+    /// Reason of a reagent warning or inducement: level low (1), wrong reagent (2), consumption deviates (3), NOx too
+    /// high (4) (instance = reason).
+    InducementReason = "inducement_reason", "0/1";
+    /// Distance driven with a reason of the reagent inducement, by the five counters of the parameter in their order.
+    InducementDistance = "inducement_distance", "km";
+    /// Time with a NOx warning: quality (1), consumption (2), dosing (3), recirculation (4), codes (5) of the reagent
+    /// system.
+    NoxWarningTime = "nox_warning_time", "h";
+    /// An automatic regeneration is allowed to start.
+    RegenerationAutomatic = "regeneration_automatic", "0/1";
+    /// State of the regeneration as the fuel dosing unit gives it: 0 not active, 1 active, 2 about to start.
+    ExhaustFuelRegenerationState = "exhaust_fuel_regeneration_state", "enum";
+    /// Preliminary failure mode of the filter pressure drop (J1939 FMI); 31 does not appear.
+    FilterPressureFailureMode = "filter_pressure_failure_mode", "enum";
     /// Fuel system use of bank 1 or 2, as a share (instance = field).
     FuelSystemUse = "fuel_system_use", "%";
 }

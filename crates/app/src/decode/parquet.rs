@@ -120,3 +120,46 @@ impl<W: Write + Send + 'static> Sink for File<W> {
         this.writer.inner_mut().flush()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop here")]
+    use super::*;
+    use parquet::file::reader::{FileReader, SerializedFileReader};
+    use parquet::record::RowAccessor;
+
+    #[test]
+    fn regress_rows_and_where_they_come_from_are_read_again() {
+        let path = std::env::temp_dir().join(format!("sootwright-{}.parquet", std::process::id()));
+        let mut sink = sink(Box::new(std::fs::File::create(&path).unwrap())).unwrap();
+        let run = |signal: &'static str, unit: &'static str, value: &'static [f64]| Run {
+            file: "drive.log",
+            source: "7E8 01 0D",
+            signal,
+            instance: 2,
+            unit,
+            time_s: &[0.0, 0.5, 1.0],
+            value,
+        };
+        sink.run(&run("vehicle_speed", "km/h", &[50.0, 51.0, 52.0])).unwrap();
+        sink.run(&run("engine_speed", "rpm", &[800.0, 801.25, 802.0])).unwrap();
+        sink.input("drive.log", "abc", &Recording::default()).unwrap();
+        sink.finish().unwrap();
+
+        let reader = SerializedFileReader::new(std::fs::File::open(&path).unwrap()).unwrap();
+        let metadata = reader.metadata().file_metadata();
+        let pairs = metadata.key_value_metadata().unwrap();
+        let value = |key: &str| pairs.iter().find(|p| p.key == key).and_then(|p| p.value.clone()).unwrap();
+        assert_eq!(value("input.drive.log.blake3"), "abc");
+        assert_eq!(value("units"), r#"{"engine_speed":"rpm","vehicle_speed":"km/h"}"#);
+        assert!(value("program").starts_with("sootwright "));
+        let packing = reader.metadata().row_group(0).column(0).compression();
+        assert!(matches!(packing, Compression::ZSTD(_)), "{packing:?}");
+        let rows: Vec<_> = reader.get_row_iter(None).unwrap().map(Result::unwrap).collect();
+        assert_eq!(rows.len(), 6);
+        assert_eq!(rows[4].get_string(2).unwrap(), "engine_speed");
+        assert_eq!(rows[4].get_int(3).unwrap(), 2);
+        assert_eq!((rows[4].get_double(5).unwrap(), rows[4].get_double(6).unwrap()), (0.5, 801.25));
+        std::fs::remove_file(path).unwrap();
+    }
+}

@@ -287,6 +287,11 @@ impl Sink {
     }
 
     fn parameter(&mut self, at: At, pid: u8, data: &[u8], service: &str) {
+        if obd::fields(pid, data.len()).is_empty() && obd::is_passed_over(pid) {
+            self.repeat(at, NoteKind::RawData, 0x1_0000 | u64::from(pid), || {
+                format!("parameter {pid:02X} is shown as bytes: {}", hex(data))
+            });
+        }
         for (n, field) in obd::fields(pid, data.len()).iter().enumerate() {
             let buses = &self.buses;
             let stored = self.columns.push(parameter_key(at, pid, n), at.time_s, field.decode(data), || {
@@ -467,6 +472,20 @@ impl Sink {
                     self.parameter(at, *low, body, "22 F4");
                     rest = after;
                 }
+                // F6xx is a monitor of service 06, F8xx an information type of service 09 (J1979-2, from memory).
+                (0xF6, _) => {
+                    if data.is_empty() || !(data.len() + 1).is_multiple_of(9) {
+                        self.raw_identifier(at, did, data);
+                    } else {
+                        self.monitors(at, &[&[*low], data].concat());
+                    }
+                    return;
+                }
+                (0xF8, _) if did != 0xF802 => {
+                    // The count that service 09 has before the data is not there.
+                    self.vehicle_information(at, &[&[*low, 1], data].concat());
+                    return;
+                }
                 (_, 0xF190 | 0xF802) => {
                     let (body, after) = data.split_at_checked(17).unwrap_or((data, &[]));
                     self.vin(at, body);
@@ -509,12 +528,21 @@ impl Sink {
         for result in obd::monitor_results(rest) {
             let key = 0x0600_0000 | u64::from(result.monitor) << 8 | u64::from(result.test);
             self.repeat(at, NoteKind::Readiness, key, || {
-                let [value, low, high] = result.raw;
                 let verdict = if result.passed() { "passed" } else { "failed" };
-                format!(
-                    "monitor {:02X} test {:02X} {verdict}: raw {value}, allowed {low} to {high} (scaling {:02X})",
-                    result.monitor, result.test, result.scaling
-                )
+                let (monitor, test) = (result.monitor, result.test);
+                match result.scaled() {
+                    Some(([value, low, high], unit)) => format!(
+                        "monitor {monitor:02X} test {test:02X} {verdict}: {value:.6} {unit}, allowed {low:.6} to {high:.6}"
+                    ),
+                    None => {
+                        let [value, low, high] = result.raw;
+                        let scaling = result.scaling;
+                        format!(
+                            "monitor {monitor:02X} test {test:02X} {verdict}: raw {value}, allowed {low} to {high} \
+                             (scaling {scaling:02X})"
+                        )
+                    }
+                }
             });
         }
     }
@@ -829,7 +857,7 @@ impl Sink {
             signals.push(signal);
         }
         checks::filter_pressure_scale(&mut signals, &mut self.recording.notes, &mut self.problems);
-        checks::disputed_references(&mut signals, &mut self.recording.notes);
+        checks::disputed_references(&mut signals, &mut self.recording.notes, &mut self.problems);
         self.recording.signals = signals;
         let (signals, named) = self.adopted;
         self.recording.signals.extend(signals);
