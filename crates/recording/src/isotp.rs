@@ -213,7 +213,8 @@ impl Assembler {
             (length, payload) => (length, payload),
         };
         // Seven bytes (six behind an address) would fit a single frame; a first frame always fills its CAN frame.
-        if length <= 7 - address || rest.len() < 7 - address {
+        // One that holds its whole message is none either.
+        if length <= 7 - address || rest.len() < 7 - address || payload.len() >= length {
             self.state = State::Lost;
             return Outcome { message: None, error: Some(TransportError::FirstFrameLength(length)) };
         }
@@ -275,6 +276,16 @@ mod tests {
         assert_eq!(late.error, Some(TransportError::TimedOut { got: 6, of: 20 }));
         assert_eq!(a.push(0, &[0x40]).error, Some(TransportError::UnknownType(4)));
         assert_eq!(a.push(0, &[]).error, None);
+    }
+
+    /// Found by fuzzing: a CAN FD frame that holds all that its first frame announces would have waited for ever.
+    #[test]
+    fn regress_a_first_frame_that_holds_everything_is_none() {
+        let mut a = Assembler::default();
+        let mut frame = vec![0x10, 20];
+        frame.resize(32, 1);
+        assert_eq!(a.push(0, &frame).error, Some(TransportError::FirstFrameLength(20)));
+        assert_eq!(a.unfinished(), None);
     }
 
     #[test]

@@ -111,7 +111,8 @@ pub fn read_stream(
     fill(&mut buffer, HEAD, &mut problems, &mut cut).map_err(failed)?;
     let format = recognise(&buffer);
     let text = matches!(format, Format::CandumpCompact | Format::CandumpScreen | Format::Asc);
-    if !text || buffer.starts_with(&[0xEF, 0xBB, 0xBF]) {
+    let wide = !matches!(to_utf8_if_wide(&buffer, &mut CutEnd::default()), Cow::Borrowed(b) if b.len() == buffer.len());
+    if !text || wide {
         fill(&mut buffer, usize::MAX, &mut problems, &mut cut).map_err(failed)?;
         let mut recording = read_unpacked(&buffer, options, problems, cut, None);
         let piece = Piece {

@@ -213,6 +213,15 @@ fn regress_a_line_without_end_does_not_fill_the_memory() {
     assert_eq!((r.problems.len(), r.counts.lost_lines), (1, 1), "{:?}", r.problems);
 }
 
+/// Found by fuzzing: wide text that is a log beyond its first characters.
+#[test]
+fn regress_wide_text_is_the_same_as_a_stream() {
+    let mut text = vec![0xFE, 0xFF];
+    text.extend_from_slice(b"x\n(0.0) can0 7E8#03410D32\nbase hex\n");
+    let whole = read_bytes("log", &text, &Options::default());
+    assert_eq!(joined("log", &text).0, whole);
+}
+
 /// Found by fuzzing.
 #[test]
 fn regress_an_impossible_date_and_an_empty_file_are_named() {

@@ -24,6 +24,8 @@ use std::time::{Duration, Instant};
 const TICK: Duration = Duration::from_millis(4);
 /// Lines wait at most so long before they are on the disk.
 const KEEP_AT_MOST: Duration = Duration::from_millis(250);
+/// How long a last answer is waited for.
+const LAST_ANSWER: Duration = Duration::from_millis(1500);
 /// Without an answer to so many requests the other width of identifiers is tried.
 const TRIES: u64 = 4;
 
@@ -131,7 +133,17 @@ impl Run {
     fn until(&mut self, bus: &mut dyn Bus, end: Option<Instant>) -> Result<(), Failure> {
         let start = Instant::now();
         let (mut kept_since, mut shown_at) = (Instant::now(), Instant::now());
-        while end.is_none_or(|end| Instant::now() < end) {
+        loop {
+            if let Some(late) = end.and_then(|end| Instant::now().checked_duration_since(end)) {
+                // An answer under way is waited for: half a message helps nobody.
+                let idle = self.recorder.as_mut().is_none_or(|r| {
+                    r.stop();
+                    r.is_idle()
+                });
+                if idle || late > LAST_ANSWER {
+                    break;
+                }
+            }
             let interface = self.interface.clone();
             if let Some(outgoing) = self.recorder.as_mut().and_then(|r| r.next(now_ns())) {
                 bus.send(outgoing).map_err(|e| lost(&interface, &e))?;
@@ -255,7 +267,7 @@ mod tests {
         let vehicle = vehicle::Vehicle::learn(&drive()).expect("live data");
         let served = serial::Served::new(vehicle).expect("a pseudo-terminal");
         let path = PathBuf::from(&served.path);
-        let until = Instant::now() + Duration::from_secs(9);
+        let until = Instant::now() + Duration::from_secs(10);
         let behind = std::thread::spawn(move || served.serve(Some(until)));
         std::thread::sleep(Duration::from_millis(200));
         let out = std::env::temp_dir().join(format!("sootwright-record-{}.log", std::process::id()));

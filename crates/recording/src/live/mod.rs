@@ -89,6 +89,7 @@ pub struct Recorder {
     quiet_until_ns: i64,
     pause_ns: i64,
     asked_all: bool,
+    stopping: bool,
     tally: Tally,
 }
 
@@ -156,6 +157,7 @@ impl Recorder {
             quiet_until_ns: i64::MIN,
             pause_ns: PAUSE_NS,
             asked_all: false,
+            stopping: false,
             tally: Tally::default(),
         }
     }
@@ -174,7 +176,7 @@ impl Recorder {
             self.failed(waiting.request);
             self.back_off(now_ns);
         }
-        if now_ns < self.quiet_until_ns {
+        if now_ns < self.quiet_until_ns || self.stopping {
             return None;
         }
         let request = self.due(now_ns)?;
@@ -191,6 +193,16 @@ impl Recorder {
         self.waiting = Some(Waiting { request, to, until_ns: now_ns.saturating_add(ANSWER_NS) });
         self.tally.asked += 1;
         Some(Outgoing::ask(request, to))
+    }
+
+    /// Asks nothing more; an answer under way is still let through.
+    pub fn stop(&mut self) {
+        self.stopping = true;
+    }
+
+    /// True if no answer is under way.
+    pub fn is_idle(&self) -> bool {
+        self.waiting.is_none() && self.go_on.is_empty()
     }
 
     fn due(&mut self, now_ns: i64) -> Option<Request> {
@@ -437,6 +449,7 @@ mod tests {
         // Pending: waits up to five seconds.
         r.received(50 * MS, &answer(0x7E8, &[0x7F, 0x01, 0x78]));
         assert_eq!(r.next(4900 * MS), None);
+        assert!(!r.is_idle());
         // Silent: the next one follows after a longer pause, and so on up to two seconds.
         let mut now = 5100 * MS;
         for _ in 0..2000 {
@@ -449,6 +462,9 @@ mod tests {
         r.received(now, &error);
         assert_eq!(r.next(now + 1), None);
         assert_eq!(r.tally().bus_errors, 1);
+        r.stop();
+        assert_eq!(r.next(now + 60_000 * MS), None, "stopped");
+        assert!(r.is_idle());
     }
 
     #[test]
