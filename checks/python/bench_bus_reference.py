@@ -11,6 +11,7 @@ import time
 
 import can
 import cantools
+from asammdf import MDF
 
 
 def group(arbitration_id):
@@ -23,7 +24,6 @@ def main():
     for name in files:
         start = time.perf_counter()
         if name.endswith("mf4"):
-            from asammdf import MDF
             with MDF(name) as mdf:
                 mdf.extract_bus_logging({"CAN": [(dbc, 0)]}, ignore_value2text_conversion=True)
             what = "asammdf"

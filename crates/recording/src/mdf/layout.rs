@@ -142,6 +142,8 @@ pub(super) struct Group {
     pub variable: bool,
     pub data_bytes: usize,
     pub invalid_bytes: usize,
+    /// Records stated; not to be relied on in an unfinished file.
+    pub cycles: u64,
     pub channels: Vec<Channel>,
 }
 
@@ -184,6 +186,7 @@ fn group(file: &mut File<'_>, block: &Block<'_>) -> Group {
         variable,
         data_bytes: if variable { 0 } else { low as usize },
         invalid_bytes: if variable { 0 } else { high as usize },
+        cycles: block.u64(8).unwrap_or(0),
         channels,
     }
 }

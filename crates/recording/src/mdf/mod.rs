@@ -88,7 +88,10 @@ pub(crate) fn read(
         samples_left: options.max_unpacked_bytes / 16,
         other_bus_records: 0,
     };
-    let buses = groups.iter().flat_map(|d| &d.groups).filter(|g| bus_kind(g).is_some()).count();
+    // Groups of error and remote frames are often there and empty: then nothing needs to be sorted.
+    let filled = |g: &&Group| bus_kind(g).is_some() && (file.unfinished || g.cycles > 0);
+    let with_data = groups.iter().filter(|d| d.data.is_some());
+    let buses = with_data.flat_map(|d| &d.groups).filter(filled).count();
     if buses > 1 {
         reader.gathered = Some(Vec::new());
     }
