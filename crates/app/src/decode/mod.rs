@@ -530,8 +530,11 @@ fn shown(c: &Content) -> String {
         "col-smallest",
         "col-largest",
         "col-gap",
-        "col-quality",
     ];
+    // A column only where there is something to mind: names need the room.
+    let mind = c.signals.iter().any(|s| !trust(s).is_empty());
+    let mut header: Vec<String> = header.map(say).to_vec();
+    header.extend(mind.then(|| say("col-quality")));
     let cell = |x: Option<f64>| x.map_or_else(String::new, four_figures);
     let rows: Vec<Vec<String>> = c
         .signals
@@ -547,11 +550,13 @@ fn shown(c: &Content) -> String {
                 cell(s.smallest),
                 cell(s.largest),
                 s.longest_gap_s.map_or_else(String::new, |g| digits(g, if g < 10.0 { 2 } else { 0 })),
-                trust(s),
             ]
+            .into_iter()
+            .chain(mind.then(|| trust(s)))
+            .collect()
         })
         .collect();
-    page.table(&header.map(say), &rows, &[3, 4, 5, 6, 7]);
+    page.table(&header, &rows, &[3, 4, 5, 6, 7]);
 
     if !c.trouble_codes.is_empty() {
         page.heading(&say("decode-codes"));
