@@ -33,7 +33,6 @@ step() {
 documentation() { RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked --quiet; }
 release() { cargo build --release --locked --quiet -p app -p checks --bins; }
 references() { .venv/bin/python checks/python/run_all.py; }
-features() { cargo test -p app --features parquet,socketcan --bin sootwright --locked --quiet -- parquet record::; }
 demo() { cargo run --release --locked --quiet -- demo; }
 tests() { cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" | grep -v '^test .* ok$'; return "${PIPESTATUS[0]}"; }
 
@@ -43,7 +42,6 @@ step "documentation" documentation
 step "release build" release
 step "outside references" references
 step "demo" demo
-step "optional features" features
 step "tests" tests
 
 # `test result: ok. 12 passed; 0 failed; ...`, one line a test program.

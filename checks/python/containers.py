@@ -3,6 +3,8 @@
 Frames of all kinds are invented, written by python-can as BLF, ASC and MF4 and read back by the product; groups of
 signals of all number types are written by asammdf, plain and packed; the signals of a description are decoded by
 cantools. Values must agree within one unit in the last place.
+
+Not among the checks of run_all.py yet: it needs asammdf 8.8.28 beside the pinned libraries.
 """
 
 import math
