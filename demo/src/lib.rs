@@ -20,6 +20,7 @@ pub mod ordered;
 pub mod readme;
 pub mod sensors;
 pub mod vehicle;
+pub mod workshop;
 pub mod write;
 
 pub use batch::{GeneratedCase, Truth, batch};

@@ -882,3 +882,11 @@ cli-record-seconds = Stop after so many seconds
 cli-record-out = Where to write; an existing file is never overwritten
 cli-simulate-vehicle = Serve an invented car on a pseudo-terminal, to practise recording
 cli-simulate-vehicle-after = It answers the services a passenger's recorder asks and refuses all that would change a vehicle. The drive begins again at its end.
+
+## Bench
+cli-serve = Open the bench: the workshop's pages, on this machine alone
+cli-data = Folder of the workshop's records; begun when it is empty
+cli-address = Address of this machine to listen on; any other is refused
+cli-demo-serve = Fill an invented workshop and open its bench
+serve-ready = The bench is open at { $address } with the records in { $path }.
+serve-stop = Stop it with Ctrl-C.

@@ -22,6 +22,8 @@ pub enum Command {
     Decode(Decode),
     #[command(about = say("cli-demo"))]
     Demo(Demo),
+    #[command(about = say("cli-serve"))]
+    Serve(Serve),
     #[command(about = say("cli-schema"))]
     Schema(Schema),
     #[command(about = say("cli-additive"))]
@@ -96,6 +98,18 @@ pub enum Rows {
 pub struct Demo {
     #[arg(long, value_name = "DIR", default_value = "./out/demo", help = say("cli-out"))]
     pub out: PathBuf,
+    #[arg(long, help = say("cli-demo-serve"))]
+    pub serve: bool,
+    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:8017", help = say("cli-address"))]
+    pub address: std::net::SocketAddr,
+}
+
+#[derive(Args)]
+pub struct Serve {
+    #[arg(long, value_name = "DIR", default_value = "./workshop", help = say("cli-data"))]
+    pub data: PathBuf,
+    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:8017", help = say("cli-address"))]
+    pub address: std::net::SocketAddr,
 }
 
 #[derive(Args)]

@@ -8,6 +8,9 @@ use crate::{args, assess, now, print, text};
 
 /// Runs the command. The case lies in the folder afterwards, for a reader to change and assess again.
 pub fn run(order: &Demo) -> Result<Outcome, Failure> {
+    if order.serve {
+        return crate::workshop::open(order);
+    }
     let case = demo::readme_case(&order.out)
         .map_err(|e| Failure::Refused(say_with("error-internal-demo", &args! { "why" => e.to_string() })))?;
     let inputs = Inputs::read(&case, None)?;

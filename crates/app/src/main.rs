@@ -19,11 +19,13 @@ mod plan;
 mod record;
 mod regeneration;
 mod report;
+mod serve;
 mod simulate;
 mod svg;
 mod text;
 mod timetable;
 mod words;
+mod workshop;
 
 use clap::Parser as _;
 use failure::{Failure, Outcome, exit_code};
@@ -47,6 +49,7 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Regeneration(order) => regeneration::run(&order),
         cli::Command::Decode(order) => decode::run(&order),
         cli::Command::Demo(order) => demonstrate::run(&order),
+        cli::Command::Serve(order) => serve::run(&order),
         cli::Command::Schema(order) => schema(&order),
         cli::Command::Additive(order) => fluids::run(&order),
         cli::Command::Knowledge(order) => knowledge::run(&order),

@@ -202,12 +202,12 @@ impl Records for Sqlite {
                 .await?;
             if let Some(row) = known {
                 let kept = chained(&row)?;
+                // The time of a second send may be another: whoever did not say when it happened meant now.
                 let e = &kept.entry;
                 let same = e.subject == new.subject
                     && e.what == new.what
                     && e.by == new.by
-                    && e.corrects == new.corrects
-                    && e.happened_ms == new.happened_ms;
+                    && e.corrects == new.corrects;
                 return if same {
                     Ok(Added { chained: kept, repeated: true, seal: None })
                 } else {

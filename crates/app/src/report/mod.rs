@@ -1,6 +1,6 @@
 //! The report: one sheet of HTML with nothing outside itself, no script, and print in mind.
 
-mod figures;
+pub mod figures;
 mod marks;
 pub mod regeneration;
 

@@ -1,0 +1,633 @@
+### Wörter der Werkbank, Deutsch.
+
+## frame
+to-the-sheet = Zum Blatt
+the-house = Das Haus
+this-job = Dieser Auftrag
+here = hier
+of-places = { $n } von { $of }
+no-plate = ohne Kennzeichen
+erased-person = gelöscht
+kept-here = Hier aufgehoben: # zu senden
+kept-sent = alles gesendet
+when-date = { $date }, { $time }
+interval = { $p50 } { $unit } ({ $p05 } bis { $p95 })
+of-100 = { $p } von 100
+to = { $p05 } bis { $p95 }
+yes = Ja
+no = Nein
+not-known = Nicht bekannt
+not-done-short = Nicht gemacht
+not-looked = Nicht nachgesehen
+choose = wählen
+keep = Festhalten
+days = Tage
+older = Ältere
+other-rooms = Andere Orte
+block-bench = Werkbank
+block-bench-sub = alle Autos
+block-car = Auto
+block-car-sub = dieses hier
+block-take-in = Annahme
+block-take-in-sub = ein Auto kommt
+block-due = Fällig
+block-due-sub = wer gerufen wird
+block-shelf = Regal
+block-shelf-sub = Bestand, Chargen
+block-find = Suchen
+block-find-sub = Kennzeichen
+block-signs = wer zeichnet
+block-nobody = noch niemand
+block-line = Verbindung
+block-all-sent = steht, gesendet
+room-take-in = Auto annehmen
+room-jobs = Alle Aufträge
+room-sources = Quellen
+room-people = Leute
+room-settings = Einstellungen
+room-export = Daten aus und ein
+room-api = Für Programme
+station-readings = Messwerte
+station-recording = Aufzeichnung
+station-faults = Fehler
+station-ways = Wege und Preise
+station-steps = Schritte
+station-proof = Nachweis
+station-hand-over = Übergabe
+rule-readings = { $n } genommen
+rule-recordings = { $n } aufgehoben
+rule-answers = { $n } beantwortet
+rule-agreed = vereinbart
+rule-declined = abgelehnt
+rule-all-steps = alle erledigt
+rule-signed = unterschrieben
+rule-handed-over = beim Besitzer
+
+## states
+state-done = Erledigt
+state-not-done = Nicht gemacht, weil
+state-first = Später: ein anderer Schritt kommt zuerst
+state-held = Gesperrt: { $n } fehlt
+state-held-word = gesperrt
+state-now = Jetzt machen
+cannot-tell = Nicht zu sagen
+cannot-tell-word = nicht zu sagen
+
+## fails
+fail-title = Nicht getan
+fail-head-not-found = Hier ist nichts.
+fail-head-nobody-on-duty = Wer zeichnet das?
+fail-head-field = Ein Feld ist nicht lesbar.
+fail-head-facts = Diese Angaben passen nicht zusammen.
+fail-head-upload = Diese Datei ist von anderer Art.
+fail-head-request = Das wurde nicht verstanden.
+fail-head-conflict = Jemand anders war inzwischen hier.
+fail-head-identifier-taken = Dieser Eintrag kam schon einmal, mit anderem Inhalt.
+fail-head-refused = Gesperrt.
+fail-head-unreadable = Die Aufzeichnungen lesen sich nicht wie sie sollen.
+fail-head-machine = Die Maschine konnte es nicht.
+fail-not-found = Die Adresse führt ins Leere. Das Auto oder der Auftrag lässt sich über das Kennzeichen finden.
+fail-nobody = Jeder Eintrag trägt einen Namen. Wählen, wer zeichnet, dann noch einmal.
+fail-field = { $name }: „{ $text }“ ist nicht lesbar. Zahlen mit Komma oder Punkt; vielleicht ist ein nötiges Feld leer.
+fail-conflict = Der Eintrag wurde nicht übernommen, nichts wurde vermischt. Zurückgehen, sehen was dazukam, und neu eintragen wenn es noch stimmt.
+choose-who-signs = Wählen, wer zeichnet
+back-to-where-you-were = Zurück an die Stelle
+refused-held = { $what }: { $why }
+refused-locked = Nicht starten. Die Schritte warten, bis jemand mit Namen und Grund die Sperre aufhebt.
+refused-lock-as-asked = Die Sperre steht schon so.
+refused-reason = Ein Grund ist nötig.
+refused-signed = Der Auftrag ist unterschrieben. Was unterschrieben ist, bleibt; Neues gehört in einen neuen Auftrag.
+refused-not-signed = Zuerst den Auftrag unterschreiben.
+refused-settled = Dieser Schritt ist schon erledigt.
+refused-safety = Dieser Schritt hat eine Sicherheitssperre und kann nicht ausgelassen werden. Stattdessen den Plan ändern.
+refused-open = Schritte sind offen. Machen, oder sagen warum nicht.
+refused-before = Ein anderer Schritt kommt zuerst.
+refused-rests-on = Ein erledigter Schritt beruht darauf. Zuerst dort das Häkchen zurücknehmen.
+refused-nothing = Es gibt nichts zu unterschreiben: kein Arbeitsplan und kein abgelehntes Angebot.
+refused-future = Es ist auf die Zukunft datiert. Die Uhr dieses Geräts prüfen.
+refused-impossible = Diese Zahl ist nicht möglich. Die Einheit prüfen.
+upload-photo = Ein Foto als JPEG oder PNG senden.
+upload-recording = Nichts in dieser Datei liest sich als Signal. Busverkehr oder eine Tabelle mit benannten Spalten senden.
+upload-import = Eine Datei mit JSON-Zeilen senden, wie dieses Programm sie schreibt.
+serve-only-here = { $address } wäre für andere erreichbar. Ohne Konten könnte jeder mit jedem Namen zeichnen: gehört wird nur auf 127.0.0.1.
+
+## interlocks
+interlock-fluid-confirmed = Flüssigkeit zweimal angesehen, gegen die Akte des Autos
+interlock-pouch-photo = Foto des Beutels mit allen Nähten
+interlock-pouch-dry = Beutel angesehen, trocken an allen Nähten
+interlock-coupling-checked = Kupplung eingerastet, daran gezogen, sie hält
+interlock-weighed-before = Gewicht vorher
+interlock-weighed-after = Gewicht nachher
+interlock-dry-after-wait = Trocken nach zehn Minuten
+interlock-battery-support = Batteriestützung ist an
+interlock-values-saved = Alte Werte gesichert
+interlock-values-read-back = Werte nach Zündung aus und an zurückgelesen
+lack-not-on-record = Die Akte sagt nicht, welches Konzentrat das Auto bekommt. Beim Auto eintragen; bis dahin wird nichts eingefüllt.
+lack-first-look = Noch niemand hat den Behälter angesehen.
+lack-second-look = Ein zweiter Blick fehlt: Scan, andere Person oder gewogene Dichte.
+lack-wrong-fluid = Falsche Flüssigkeit. Auf dem Etikett steht { $fluid }. Wegstellen, anderen Behälter nehmen.
+lack-disagree = Die Blicke widersprechen sich über diese Charge. Anderen Behälter nehmen.
+lack-expired = Haltbar bis { $date }. Anderen Behälter nehmen.
+lack-density = Die Probe wiegt { $found } kg/m³: das ist nicht diese Flüssigkeit. Anderen Behälter nehmen.
+lack-photo = Ein Foto fehlt.
+lack-word = Nachsehen, dann sagen dass es stimmt.
+lack-weight = Ein Gewicht fehlt.
+lack-weight-fell = Es wiegt { $gram } g weniger als vorher: etwas läuft aus. Aufhören und nachsehen.
+lack-clock = Die Uhr starten, wenn es abgewischt und zu ist.
+lack-waiting = Die Uhr läuft.
+lack-waiting-minutes = Noch { $minutes } Minuten warten.
+lack-saved = Aufschreiben was das Steuergerät zeigt, bevor etwas eingegeben wird.
+lack-entered = Die Werte eingeben, dann festhalten was eingegeben wurde.
+lack-read-back = Zündung aus, wieder an, zurücklesen.
+lack-differs = Das Steuergerät zeigt etwas anderes bei: { $what }. Neu eingeben, oder sagen was es zeigt.
+no-way-round = Daran führt kein Weg vorbei.
+
+## duty
+duty-title = Wer zeichnet
+duty-head = Wer zeichnet?
+duty-sub = Jeder Eintrag trägt diesen Namen, bis ein anderer gewählt wird.
+duty-nobody-yet = Noch niemand ist eingetragen. Mit dem eigenen Namen beginnen.
+look-head = Sprache und Licht
+theme-light = Hell
+theme-dark = Dunkel
+theme-system = Wie das System
+
+## bench
+now-gap = *{ $minutes } Minuten*, bis { $waits } ruft. Jetzt an *{ $car }* arbeiten.
+now-free = Nichts wartet. Jetzt an *{ $car }* arbeiten.
+now-wait = Nichts passt mehr, bevor { $waits } in *{ $minutes } Minuten* ruft.
+now-empty = Die Werkbank ist leer.
+now-go = Weiter
+now-cars = { $n } Autos, die nächste Stunde
+now-legend = Tinte: Hände nötig · Umriss: wartet
+now-more = { $n } weitere offene Aufträge
+now-hand-over = Übergeben
+now-prove = Nachweisen, dass es half
+now-plan = Arbeit planen
+now-find = Den Fehler finden
+now-read = Erste Messwerte nehmen
+now-word = jetzt
+the-car = { $words }
+strip-wait = wartet noch { $minutes } Minuten
+strip-hands = Hände für { $minutes } Minuten
+
+## take in
+take-in-head = Ein Auto annehmen
+take-in-sub = Was gesagt wurde, was zu sehen ist, und ob es gestartet werden darf.
+take-in-owner = Besitzer
+take-in-owner-note = Getrennt vom Auftrag; jederzeit zu löschen.
+take-in-complaint-note = Schreiben was gesagt wurde, nicht was es bedeutet. „Verstopft“ ist ein Befund; „zieht wie mit Anhänger“ ist eine Klage.
+take-in-system = Welches System es hat
+take-in-system-note = Unter dem Auto nachgesehen, wo es geht. Offen gelassen wird die Antwort nur breiter.
+take-in-do = Annehmen
+triage-head = Vorprüfung: das erste Ja entscheidet
+triage-wrong-fluid = Eine falsche Flüssigkeit, in irgendeinem Stutzen?
+triage-wrong-fluid-yes = ja, oder niemand weiß es: nicht starten
+triage-oil-or-noise = Öl über der Marke, Rauch, Klopfen, rote Lampe?
+triage-oil-or-noise-yes = ja: nicht starten
+triage-leak = Tropft Kraftstoff oder Additiv?
+triage-leak-yes = ja: keine Zündquelle, auffangen, lüften
+triage-soot-over-limit = Ruß über der Grenze des Herstellers?
+triage-soot-over-limit-yes = vor den ersten Messwerten nicht bekannt
+field-plate = Kennzeichen
+field-car-words = Das Auto in Worten
+field-car-words-note = grauer Kombi, 2.0 Diesel
+field-complaint = Klage, Wort für Wort
+field-complaint-note = seit wann, Lampen, Meldungen
+field-odometer = Kilometerstand
+field-owner = Name
+field-contact = Telefon oder Mail
+field-reservoir = Additiv steht in
+field-fluid = Konzentrat, das es bekommt
+field-fluid-note = nach den Angaben des Herstellers
+field-capacity = Fassungsvermögen
+field-tare = Leergewicht
+field-tare-note = mit Anschlüssen
+field-material = Filter ist aus
+field-volume = Filtervolumen
+field-displacement = Hubraum
+pouch = Beutel
+tank = Tank
+no-additive = Kein Additiv
+cordierite = Cordierit
+silicon-carbide = Siliziumkarbid
+
+## lock
+lock-wrong-fluid = Nicht starten. Verdacht auf falsche Flüssigkeit.
+lock-wrong-fluid-why = Läuft er, erreicht die Flüssigkeit Pumpe und Düsen. Schlüssel ab, Anhänger dran, Probe nehmen.
+lock-wrong-fluid-short = Verdacht auf falsche Flüssigkeit
+lock-oil-or-noise = Nicht starten. Öl, Rauch, Klopfen oder rote Lampe.
+lock-oil-or-noise-why = Öl über der Marke kann den Motor von selbst speisen; keine Regeneration, bis die Ursache bekannt ist.
+lock-oil-or-noise-short = Öl, Rauch, Klopfen, rote Lampe
+lock-leak = Nicht starten. Kraftstoff oder Additiv tritt aus.
+lock-leak-why = Keine Zündquelle. Auffangen, lüften, die Stelle finden.
+lock-leak-short = Kraftstoff oder Additiv tritt aus
+lock-soot-over-limit = Nicht starten. Ruß über der Grenze des Herstellers.
+lock-soot-over-limit-why = Keine Regeneration, keine gehaltene Drehzahl: der Filter wird ausgebaut.
+lock-by = { $name }, { $when }
+lock-lift = Die Sperre aufheben
+lock-lift-note = Wer sie aufhebt, steht mit Namen und Grund dafür ein.
+lock-because = Was gefunden wurde, und warum gestartet werden darf
+lock-lift-do = In meinem Namen aufheben
+lock-was-lifted = Eine Sperre wurde aufgehoben:
+locked-note = Nicht starten: dieses Auto ist gesperrt.
+wrong-head = Etwas stimmt nicht
+wrong-note = Das erste, das passt. Die Schritte warten, bis jemand mit Namen es aufhebt.
+
+## steps
+steps-head = { $done } von { $all } Schritten erledigt; noch { $minutes } Minuten Handarbeit.
+steps-none = Noch kein Plan.
+steps-none-note = Wählen was gemacht wird; gemeinsame Schritte kommen einmal.
+steps-to-proof = Zum Nachweis
+minutes-of-hands = { $n } min Handarbeit
+plan-head = Arbeitsplan
+plan-note = Erledigte Schritte bleiben erledigt.
+plan-do = Das ist der Plan
+step-place = Schritt { $n } von { $all }. Etwa { $minutes } Minuten.
+minutes-left = Minuten noch
+clock-over = jetzt nachsehen
+clock-note = Die Uhr läuft weiter, auch wenn das Gerät schläft.
+start-clock = { $minutes } Minuten starten
+looked-dry = Nachgesehen: es ist trocken
+i-looked-it-holds = Nachgesehen: es stimmt
+note-weight = Gewicht festhalten
+field-weight-before = Jetzt auf der Waage
+field-weight-after = Jetzt auf der Waage, gefüllt
+field-weight-now = Jetzt auf der Waage
+field-weight-now-note = während es läuft
+field-weight-note = mit Anschlüssen
+look-first = Den Behälter ansehen
+look-second = Zweiter Blick
+look-scan = Gescannt
+look-label = Etikett gelesen
+look-density = Probe gewogen
+look-density-note = Allein: stattdessen ein bekanntes Volumen wiegen.
+field-fluid-label = Was darauf steht
+field-fluid-label-note = vom Etikett, nicht aus dem Kopf
+field-code = Code hier scannen
+field-code-note = Charge und Haltbarkeit werden gelesen
+field-lot = Charge
+field-expiry = Haltbar bis
+field-sample-volume = Probenvolumen
+field-sample-mass = Probengewicht
+field-sample-temperature = Probentemperatur
+photo-choose = Foto machen
+photo-keep = Foto festhalten
+photo-kept = Foto
+photo-of = Foto:
+proof-wanted = als Nachweis gewünscht; darf fehlen
+proof-note = Notiz oder Foto
+proof-what = Was zu sehen war
+proof-keep = Festhalten
+done-once = Erledigt, sobald dies stimmt: { $what }
+held-why = Gesperrt, bis das Fehlende oben eingetragen ist.
+step-done-do = Erledigt
+go-to-first = Zum Schritt, der zuerst kommt
+not-done-because = Nicht gemacht, weil …
+because-not-needed = Bei diesem Auto nicht nötig
+because-done-elsewhere = Anderswo gemacht, Papier liegt vor
+because-no-tool = Werkzeug fehlt
+because-owner = Der Besitzer will es nicht
+because-words = In eigenen Worten
+step-left-do = Auslassen
+safety-no-leave = Dieser Schritt hat eine Sicherheitssperre: er kann nicht ausgelassen werden. Stattdessen den Plan ändern.
+undo-head = Das Häkchen zurücknehmen
+undo-note = Das Eingetragene bleibt in den Aufzeichnungen; ein neuer Eintrag sagt, dass es nicht mehr zählt.
+undo-do = Zurücknehmen
+fill-head = Die Füllung
+fill-not-measured = Keine Minuten und keine Stoppmarke: das Füllset ist nicht vermessen, oder Fassungsvermögen oder Konzentrat sind nicht bekannt.
+fill-minutes-left = Minuten noch
+fill-stop-at = Stopp bei
+fill-moved = bisher gefüllt
+fill-plan = Etwa { $p50 } Minuten, in neun von zehn Fällen { $p05 } bis { $p95 }.
+fill-stops-itself = So hört es von selbst auf, bevor es voll ist: Flasche höher hängen.
+value-held-now = Was der Behälter jetzt hält
+value-added-now = Was jetzt dazukam
+value-distance-since-fill = Gefahren seit der letzten Füllung
+value-filter-received = Was der jetzige Filter bekommen hat
+value-filter-ash = Asche im jetzigen Filter
+values-save-do = Das sind die alten Werte
+values-entered-do = Diese wurden eingegeben
+values-read-back-do = Es zeigt diese
+values-saved-note = Was das Steuergerät jetzt zeigt. Leer lassen, was es nicht zeigt.
+values-entered-note = Was eingegeben wurde. Leer lassen, was nicht eingegeben wurde.
+values-read-back-note = Zündung 30 s aus, wieder an, erneut lesen.
+values-sets = Wenn dieses Steuergerät seinen Wert auf die Eingabe setzt
+values-adds = Wenn dieses Steuergerät die Eingabe zu seinem Wert addiert
+values-believes = danach glaubt es { $ml } mL
+values-leave = Nicht anfassen:
+values-owed = Die Werte folgen aus dem Gewicht nach der Füllung und dem Leergewicht des Behälters: eines davon fehlt.
+values-unclear = Eine Frage, deren Bedeutung nicht klar ist: nichts eingeben und sagen warum.
+values-filter = Nur nachdem der Filter gereinigt oder ersetzt wurde. Welche Eingaben, sagt die Vorschrift des Herstellers; eine Null an falscher Stelle löscht die Aschegeschichte.
+
+## readings
+answer-soot = Ruß liegt zwischen *{ $p05 } und { $p95 } g/L*, in neun von zehn Fällen; am ehesten { $p50 }.
+answer-no-soot = wie viel Ruß er hält.
+answer-prior = Vor jedem Messwert dieses Autos: { $p05 } bis { $p95 } g/L. Das ist keine Antwort über ihn.
+answer-additive = Additiv noch:
+answer-no-additive = Wie viel Additiv noch da ist, sagt nichts: den Behälter wiegen.
+readings-note = Vor jeder Arbeit. Komma oder Punkt, wie das Gerät zeigt; leer heißt nicht gemessen, nie null.
+readings-after-note = Nach der Arbeit, an denselben Punkten mit demselben Gerät.
+readings-gauge = Vom Messgerät abgelesen
+readings-controller = Was sein Steuergerät sagt
+readings-scale = Von der Waage
+readings-keep = Festhalten
+reading-key-on = Zündung an, Motor aus
+reading-key-on-note = 20 s
+reading-hot-idle = Warm im Leerlauf
+reading-held-2500 = Gehalten bei 2500/min
+reading-held-2500-note = 20 s, dann langsam zurück
+reading-coolant = Kühlwasser
+reading-controller-soot = Ruß, sein eigener Wert
+reading-since-regeneration = Gefahren seit der letzten Regeneration
+reading-additive-left = Additiv, das es noch glaubt
+reading-fuel-level = Tankfüllung
+reading-weighed = Behälter mit Anschlüssen
+reading-unusual = { $value } { $unit } ist ungewöhnlich ({ $low } bis { $high }). Wenn das Gerät es zeigt, stehen lassen.
+held-caution = 2500 nur halten, wenn nichts dagegen spricht.
+held-caution-why = Öl an der Marke, kein Leck, keine falsche Flüssigkeit, Ruß nicht nahe der Grenze, jemand bleibt dabei. Über 20 Sekunden zurücknehmen: sofort im Leerlauf bekommt ein heißer Filter Sauerstoff und keine Kühlung.
+open-questions = Was die Angaben nicht sagen
+regeneration-safe = Eine Regeneration im Stand: sicher
+regeneration-not-shown-safe = Eine Regeneration im Stand: nicht als sicher gezeigt
+regeneration-unsafe = Eine Regeneration im Stand: unsicher
+regeneration-above = { $p } von 100, dass die Beladung über { $load } g/L liegt.
+to-faults = Zu den Fehlern
+to-proof = Zum Nachweis
+to-recording = Eine Aufzeichnung macht es schärfer
+to-ways = Zu Wegen und Preisen
+
+## recording
+recording-add = Eine Aufzeichnung hinzufügen
+recording-note = Busverkehr oder eine Tabelle mit benannten Spalten. Sie wird nur gelesen.
+recording-choose = Datei wählen
+recording-before = Von vor der Arbeit
+recording-after = Von nach der Arbeit
+recording-n = Aufzeichnung { $n }
+recording-gone = Die Datei liegt nicht mehr bei den Aufzeichnungen.
+recording-holds = { $minutes } Minuten, { $signals } Signale.
+recording-signals = Was sie enthält
+window-from = Abschnitt
+window-use = Verwendung
+window-used = verwendet
+window-regeneration = Regeneration lief: ausgelassen
+window-dropout = Signale fehlen: ausgelassen
+window-engine-off = Motor aus: zeigt den Nullpunkt
+window-saturated = Sensor am Anschlag: ausgelassen
+window-before-burn = vor einer Regeneration: ausgelassen
+signal-name = Signal
+signal-samples = Werte
+signal-range = Bereich
+
+## faults
+faults-head = Was fehlen kann
+faults-why = Was dafür und dagegen spricht
+faults-told = Die Angaben unterscheiden diese.
+faults-not-told = Die Angaben engen das kaum ein: es ist nahe an dem, was jedes solche Auto hat.
+faults-no-advice = Keine nächste Frage.
+no-fault = Kein Fehler
+next-minutes =
+    { $minutes ->
+        [one] Etwa eine Minute.
+       *[other] Etwa { $minutes } Minuten.
+    }
+next-set-ups = Braucht:
+next-before = Zuerst ein Blick, vor:
+next-repair = Beheben: { $fault }
+next-repair-note = Keine weitere Frage lohnt sich. Anbieten.
+next-final-test = Nachweisen, dass nichts übrig ist
+next-refer = An einen Spezialisten geben
+next-others = Andere Fragen
+answer-chance = ({ $p } von 100)
+then = dann:
+answers-given = Gegebene Antworten
+
+## ways
+ways-head = Der erste Weg behebt den wahrscheinlichsten Fehler.
+ways-head-unsure = Kein Weg behebt es sicher: erst mehr fragen, oder die Suche vereinbaren.
+ways-agreed = Vereinbart:
+ways-declined = Abgelehnt:
+ways-note = Die Chancen gelten für dieses Auto, aus derselben Antwort wie überall. Minuten sind übliche Praxis.
+ways-no-prices = Die Preise sind null, bis die Sätze der Werkstatt eingetragen sind.
+ways-all = Alle Wege
+with-tax = mit Steuer
+before-tax = vor Steuer
+way-hands = Handarbeit
+way-back = Auto zurück nach
+way-cures = Behebt es
+way-returns = Kommt binnen 1000 km wieder
+way-no-cure = Das behebt den wahrscheinlichsten Fehler nicht.
+way-lines = Was darin ist
+way-agree = Der Besitzer stimmt zu
+way-decline = Der Besitzer lehnt ab
+labour = Arbeit, Stunden
+tax = Steuer
+no-price = ohne Preis
+quote-valid = Gilt { $days } Tage.
+quote-extra = Wird mehr gefunden, rufen wir vorher an.
+quote-law = Einen Filter zu entfernen oder zu täuschen ist verboten und wird hier nicht gemacht.
+
+## proof
+proof-improved = Es hat geholfen: der Filter lässt Abgas leichter durch als vorher.
+proof-no-proven-change = Keine nachgewiesene Änderung.
+proof-worse = Es ist schlechter als vorher.
+proof-cannot-tell = Nicht zu sagen, ob es geholfen hat.
+proof-owed = Der Nachweis fehlt: gleiche Punkte, gleiches Gerät, nach der Arbeit.
+proof-owed-note = Zündung an, Leerlauf warm, 2500/min. Ohne sagt das Papier es so.
+proof-ratio = Widerstand nachher durch vorher:
+proof-chance = { $p } von 100, dass er fiel.
+proof-type-after = Messwerte nachher eingeben
+proof-steps = Was gemacht wurde
+sign-open = Ein Schritt ist offen: dorthin
+sign-note = Der Name schließt den Auftrag: die Einträge sind verkettet, eine spätere Änderung fällt auf.
+sign-do = Auftrag unterschreiben
+seal-number = Siegel
+seal-by = Unterschrieben von
+seal-when = Wann
+seal-code = Code
+
+## hand over
+for-the-owner-of = Für den Besitzer von
+hand-over-not-signed = Noch nicht unterschrieben: dies ist ein Entwurf.
+owner-improved = Der Filter lässt das Abgas leichter durch als bei der Ankunft.
+owner-worse = Der Filter ist schlechter als bei der Ankunft. Wir sprechen vor der Fahrt.
+owner-no-change = Vorher und nachher gemessen: keine nachgewiesene Änderung.
+owner-no-proof = Das haben wir gefunden und gemacht. Ob es half, wurde nicht gemessen.
+owner-complaint = Was Sie uns sagten
+owner-no-complaint = Nichts wurde notiert.
+owner-wrong = Was nicht stimmte
+owner-wrong-unsure = Keine einzelne Ursache ist sicher. Gemessen wurde, was daneben steht.
+owner-did = Was wir gemacht haben
+owner-poured = Additiv eingefüllt: { $gram } g, Charge { $lot }.
+owner-measured = Was wir gemessen haben
+owner-soot = Ruß
+owner-ash = Asche
+owner-additive = Additiv noch
+owner-in-a-word = In einem Wort
+word-improved = besser
+word-no-proven-change = keine nachgewiesene Änderung
+word-worse = schlechter
+word-cannot-tell = nicht zu sagen
+owner-next-fill = Nächste Additivfüllung in { $p10 } bis { $p90 } km, in acht von zehn Fällen.
+owner-ash-due = Aschereinigung zwischen { $p10 } und { $p90 } km auf dem Zähler, in acht von zehn Fällen.
+two-fluids = Zwei Flüssigkeiten, zwei Öffnungen.
+two-fluids-why = {" "}Der Deckel für AUS 32 ist für die Abgasflüssigkeit. Das Additiv hat keinen Deckel für Sie und wird nie von Ihnen eingefüllt. Gerät eines ins andere: nicht starten, anrufen.
+owner-drive = Wie Sie fahren
+owner-drive-how = Wenn die Filterlampe bittet, eine längere Fahrt mit ruhigem Tempo; nicht mittendrin abstellen. Mehr als ein Vierteltank. Das Öl aus dem Handbuch.
+owner-back = Kommen Sie sofort, wenn
+owner-back-when = eine rote Lampe leuchtet, die Lampe blinkt, es raucht, Flüssigkeit verliert oder das Öl über der Marke steht.
+owner-not-done = Was wir nicht gemacht haben
+sign-workshop = für die Werkstatt
+sign-owner = erhalten
+hand-over-do = Es ist beim Besitzer
+handed-over = Beim Besitzer
+follow-up = Nach 500 bis 1000 km
+follow-up-note = Anrufen und festhalten was zu hören war. Schweigen ist kein Erfolg.
+follow-well = Alles gut
+follow-lamp = Lampe ist wieder da
+follow-no-answer = Keine Antwort
+
+## car
+car-resume = Am offenen Auftrag weiter
+car-balance = Wohin das Additiv ging
+car-jobs = Aufträge
+car-facts = Alles, was uns gesagt wurde
+car-facts-note = Das Neueste zuerst. Eine Korrektur ist ein neuer Eintrag; der alte bleibt in den Aufzeichnungen.
+car-facts-more = { $n } ältere stehen in der Ausgabe.
+car-keeper = Kennzeichen und Besitzer
+car-keeper-note = Getrennt von den Angaben, mit Nachweis wer es änderte. Löschen lässt die Angaben und ihre Kette ganz.
+keeper-erase = Kennzeichen, Besitzer und Klagen löschen
+col-opened = Begonnen
+col-state = Stand
+col-facts = Einträge
+col-when = Wann
+col-what = Was
+col-by = Gezeichnet
+col-fluid = Flüssigkeit
+col-left = Noch da
+job-open = offen
+job-closed = abgeschlossen
+tell-head = Mehr aus seinem Leben sagen
+tell-note = Aus Rechnungen und dem Serviceheft. Was fehlt, macht die Antwort nur breiter.
+tell-refill = Additiv wurde eingefüllt
+tell-oil-change = Öl wurde gewechselt
+tell-fuel-used = Kraftstoff wurde verbraucht
+tell-regeneration = Eine Regeneration lief
+tell-filter-replaced = Der Filter wurde ersetzt
+tell-do = Sagen
+field-at-odometer = Beim Kilometerstand
+field-since-odometer = Seit Kilometerstand
+field-poured = Eingefüllt
+field-full = ganz gefüllt
+field-counter-reset = der Zähler wurde zurückgestellt
+field-sulfated-ash = Sulfatasche
+field-fuel = Kraftstoff
+field-duration = Dauer
+
+## due
+due-head =
+    { $n ->
+        [one] Ein Auto braucht womöglich in 30 Tagen Additiv.
+       *[other] { $n } Autos brauchen womöglich in 30 Tagen Additiv.
+    }
+due-note = Aus den Angaben jedes Autos, die nächsten zwölf Monate: Linie = acht von zehn Fällen, Strich = am ehesten. Nur Autos, deren Inhalt bekannt ist.
+due-none = Von keinem Auto ist der Inhalt bekannt. Beim nächsten Besuch einen Behälter wiegen.
+due-now = jetzt
+due-days = in { $p10 } bis { $p90 } Tagen
+
+## shelf
+shelf-head = { $l } Liter bereit, in { $n } Behältern.
+shelf-note = Was zuerst abläuft, steht vorn. Eine Charge zeigt jedes Auto, das sie bekam.
+shelf-take = Ein Behälter kommt
+shelf-take-do = Ins Regal stellen
+field-content = Inhalt
+lot-ready = bereit
+lot-empty = leer
+lot-expired = abgelaufen
+lot-blocked = gesperrt
+lot-block = Diesen Behälter sperren
+lot-block-do = Sperren
+recall-head =
+    { $n ->
+        [one] Ein Auto bekam Charge { $lot }.
+       *[other] { $n } Autos bekamen Charge { $lot }.
+    }
+
+## find
+find-head = Suchen
+find-label = Kennzeichen, Charge oder ein Wort
+find-do = Suchen
+find-count = { $n } gefunden
+find-cars = Autos
+find-lots = Chargen
+find-knowledge = Fehler und Fragen
+
+## sources
+sources-head = Was dieses Programm weiß, und woher
+sources-note = Übliche Praxis und Schätzungen sind so bezeichnet. Eigene Zeilen liegen in einem eigenen Ordner.
+sources-faults = Fehler
+sources-fault = Fehler
+sources-share = Anteil vor jeder Angabe
+sources-repair = Was es behebt
+sources-mark = Herkunft
+sources-observations = Fragen und Prüfungen
+sources-question = Frage
+sources-how = Wie
+sources-fluids = Flüssigkeiten
+sources-density = kg/m³ bei 20 °C
+sources-source = Quelle
+
+## people
+people-head = Wer hier arbeitet
+people-note = Namen liegen getrennt vom Unterschriebenen; Einträge tragen nur eine Nummer je Person.
+person-left = nicht mehr hier
+person-left-do = Nicht mehr hier
+person-back-do = Wieder hier
+person-new = Jemand Neues
+person-new-do = Hinzufügen
+field-name = Name
+audit-head = Änderungen an Leuten, Besitzern, Preisen, Einstellungen
+audit-note = Wer und wann; Inhalte stehen als Prüfsummen, damit gelöscht gelöscht ist.
+audit-new = neu
+audit-changed = geändert
+audit-erased = gelöscht
+
+## settings
+settings-head = Die eigenen Zahlen der Werkstatt
+settings-note = Daraus entstehen Angebote und Füllungen.
+settings-workshop = Werkstatt
+settings-fill = Füllset, vermessen
+settings-fill-note = Restminuten und Stoppmarke brauchen diese vier. Messen, nicht schätzen.
+settings-prices = Teile und Flüssigkeiten
+field-workshop = Name auf Papieren
+field-phone = Telefon auf Papieren
+field-currency = Währung
+field-labour = Eine Stunde Arbeit
+field-tax = Steuer
+field-valid = Ein Angebot gilt
+field-bore = Innendurchmesser des Schlauchs
+field-tube = Länge des Schlauchs
+field-head = Flasche über dem Behälter
+field-bottle = Flüssigkeitsfläche in der Flasche
+
+## export
+verify-whole = { $facts } Einträge und { $seals } Siegel sind wie geschrieben.
+verify-whole-word = die Kette ist ganz
+verify-broken = Die Kette ist gebrochen: etwas wurde verändert.
+export-head = Alle Daten aus
+export-note = Alles, was diese Werkbank weiß. Fotos und Aufzeichnungen liegen im Ordner daneben, unter der Prüfsumme in den Einträgen.
+export-jsonl = JSON-Zeilen, alles
+export-csv = CSV, die Einträge
+import-head = Daten ein
+import-note = Eine Ausgabe dieses Programms. Vorhandenes bleibt; was nicht in die Kette passt, wird mit seiner Zeile abgelehnt.
+import-choose = Datei wählen
+import-do = Einlesen
+import-done = { $n } Zeilen eingelesen.
+
+## api
+api-head = Für andere Programme
+api-note = Alles unter /api/v1 ist JSON; was schiefgeht, steht nach RFC 9457. Das Dokument:
+api-method = Methode
+api-path = Adresse
+api-what = Was es tut
+api-kinds = Arten von Einträgen
+api-problems = Probleme

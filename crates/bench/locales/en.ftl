@@ -1,0 +1,633 @@
+### Words of the bench, English.
+
+## frame
+to-the-sheet = To the sheet
+the-house = The house
+this-job = This job
+here = here
+of-places = { $n } of { $of }
+no-plate = no plate
+erased-person = erased
+kept-here = Kept here: # to send
+kept-sent = all sent
+when-date = { $date }, { $time }
+interval = { $p50 } { $unit } ({ $p05 } to { $p95 })
+of-100 = { $p } of 100
+to = { $p05 } to { $p95 }
+yes = Yes
+no = No
+not-known = Not known
+not-done-short = Not done
+not-looked = Not looked
+choose = choose
+keep = Keep
+days = days
+older = Older ones
+other-rooms = Other places
+block-bench = Bench
+block-bench-sub = all cars
+block-car = Car
+block-car-sub = this one
+block-take-in = Take in
+block-take-in-sub = a car comes
+block-due = Due
+block-due-sub = who is called
+block-shelf = Shelf
+block-shelf-sub = stock and lots
+block-find = Find
+block-find-sub = plate, lot
+block-signs = who signs
+block-nobody = nobody yet
+block-line = line to the desk
+block-all-sent = open, all sent
+room-take-in = Take in a car
+room-jobs = All jobs
+room-sources = Sources
+room-people = People
+room-settings = Settings
+room-export = Data out and in
+room-api = For programs
+station-readings = Readings
+station-recording = Recording
+station-faults = Faults
+station-ways = Ways and prices
+station-steps = Steps
+station-proof = Proof
+station-hand-over = Handing over
+rule-readings = { $n } taken
+rule-recordings = { $n } kept
+rule-answers = { $n } answered
+rule-agreed = agreed
+rule-declined = declined
+rule-all-steps = all settled
+rule-signed = signed
+rule-handed-over = with its owner
+
+## states
+state-done = Done
+state-not-done = Not done, because
+state-first = To come: another step is first
+state-held = Held: { $n } missing
+state-held-word = held
+state-now = Do now
+cannot-tell = Cannot tell
+cannot-tell-word = cannot tell
+
+## fails
+fail-title = Not done
+fail-head-not-found = There is nothing here.
+fail-head-nobody-on-duty = Who signs this?
+fail-head-field = One field does not read.
+fail-head-facts = These facts do not go together.
+fail-head-upload = This file is of another kind.
+fail-head-request = This was not understood.
+fail-head-conflict = Somebody else was here meanwhile.
+fail-head-identifier-taken = This entry was sent before, with other words.
+fail-head-refused = Held.
+fail-head-unreadable = The records do not read as they should.
+fail-head-machine = The machine could not do it.
+fail-not-found = The address leads to nothing. Find the car or the job by its plate.
+fail-nobody = Every entry carries a name. Choose who signs, then do it again.
+fail-field = { $name }: “{ $text }” does not read. Numbers take a comma or a point; a field that must be filled may be empty.
+fail-conflict = Your entry was not kept, nothing was mixed. Go back, see what was added, and enter it again if it still holds.
+choose-who-signs = Choose who signs
+back-to-where-you-were = Back to where you were
+refused-held = { $what }: { $why }
+refused-locked = Do not start. Steps wait until a named person lifts the lock with a reason.
+refused-lock-as-asked = The lock is already as asked.
+refused-reason = A reason is owed.
+refused-signed = The job is signed. What was signed stays; a new job takes what comes.
+refused-not-signed = Sign the job first.
+refused-settled = This step is settled already.
+refused-safety = This step has a safety interlock and cannot be left out. Change the plan instead.
+refused-open = Steps are open. Do them, or say why not.
+refused-before = Another step comes first.
+refused-rests-on = A ticked step rests on this. Take that tick back first.
+refused-nothing = There is nothing to sign: no plan of work, and no quote that was declined.
+refused-future = It is dated in the future. Look at the clock of this device.
+refused-impossible = This number is not possible. Look at the unit.
+upload-photo = Send a photo as JPEG or PNG.
+upload-recording = Nothing in this file reads as a signal. Send bus traffic or a table with named columns.
+upload-import = Send a file of JSON lines as this program writes it.
+serve-only-here = { $address } could be reached by others. Without accounts, whoever reaches the bench may sign as anybody: it listens on 127.0.0.1 only.
+
+## interlocks
+interlock-fluid-confirmed = Fluid looked at twice, against the car's record
+interlock-pouch-photo = Photo of the pouch on all seams
+interlock-pouch-dry = Pouch looked over, dry on all seams
+interlock-coupling-checked = Coupling clicked, pulled back on, and it holds
+interlock-weighed-before = Weight before
+interlock-weighed-after = Weight after
+interlock-dry-after-wait = Dry after ten minutes
+interlock-battery-support = Battery support is on
+interlock-values-saved = Old values saved
+interlock-values-read-back = Values read back after an ignition cycle
+lack-not-on-record = The car's record does not say which concentrate it takes. Enter it at the car; until then nothing is poured.
+lack-first-look = Nobody looked at the container yet.
+lack-second-look = A second look is owed: a scan, another person, or a weighed density.
+lack-wrong-fluid = Wrong fluid. The label says { $fluid }. Put it away, take another container.
+lack-disagree = The looks disagree about what this lot is. Take another container.
+lack-expired = Its last day was { $date }. Take another container.
+lack-density = The sample weighs { $found } kg/m³: that is not this fluid. Take another container.
+lack-photo = A photo is owed.
+lack-word = Look, then say that it holds.
+lack-weight = A weight is owed.
+lack-weight-fell = It weighs { $gram } g less than before: something runs out. Stop and look.
+lack-clock = Start the clock when it is wiped and closed.
+lack-waiting = The clock runs.
+lack-waiting-minutes = { $minutes } minutes to wait.
+lack-saved = Write down what the controller shows, before anything is typed.
+lack-entered = Type the values, then note what was typed.
+lack-read-back = Ignition off, on again, read it back.
+lack-differs = The controller shows something else for: { $what }. Type it again, or say what it shows.
+no-way-round = No way round this one.
+
+## duty
+duty-title = Who signs
+duty-head = Who signs?
+duty-sub = Each entry carries this name until another is chosen.
+duty-nobody-yet = Nobody is entered yet. Begin with your own name.
+look-head = Language and light
+theme-light = Light
+theme-dark = Dark
+theme-system = As the system
+
+## bench
+now-gap = You have *{ $minutes } minutes* before { $waits } calls you. Work on *{ $car }* now.
+now-free = Nothing is waiting. Work on *{ $car }* now.
+now-wait = Nothing fits before { $waits } calls you in *{ $minutes } minutes*.
+now-empty = The bench is empty.
+now-go = Go on
+now-cars = { $n } cars, the next hour
+now-legend = ink: hands needed · outline: waiting
+now-more = { $n } more open jobs
+now-hand-over = Hand it over
+now-prove = Prove that it worked
+now-plan = Plan the work
+now-find = Find the fault
+now-read = Take the first readings
+now-word = now
+the-car = the { $words }
+strip-wait = waits { $minutes } more minutes
+strip-hands = hands needed for { $minutes } minutes
+
+## take in
+take-in-head = Take in a car
+take-in-sub = What was said, what is seen, and whether it may be started.
+take-in-owner = Owner
+take-in-owner-note = Kept apart from the job; can be erased at any time.
+take-in-complaint-note = Write what was said, not what it means. “Blocked” is a finding; “pulls like it has a trailer” is a complaint.
+take-in-system = Which system it has
+take-in-system-note = Looked at under the car where it can be. Left open, the answer only gets wider.
+take-in-do = Take it in
+triage-head = Triage: the first yes decides
+triage-wrong-fluid = A wrong fluid, in any filler?
+triage-wrong-fluid-yes = yes, or nobody knows: do not start
+triage-oil-or-noise = Oil over the mark, smoke, knocking, red lamp?
+triage-oil-or-noise-yes = yes: do not start
+triage-leak = Fuel or additive dripping?
+triage-leak-yes = yes: no ignition source, catch it, ventilate
+triage-soot-over-limit = Soot past the maker's limit?
+triage-soot-over-limit-yes = not known before the first readings
+field-plate = Plate
+field-car-words = The car in words
+field-car-words-note = grey estate, 2.0 diesel
+field-complaint = Complaint, word for word
+field-complaint-note = when it began, lamps, messages
+field-odometer = Odometer
+field-owner = Name
+field-contact = Telephone or mail
+field-reservoir = Additive stands in a
+field-fluid = Concentrate it takes
+field-fluid-note = by the maker's data for this car
+field-capacity = Capacity
+field-tare = Empty weight
+field-tare-note = with its fittings
+field-material = Filter is made of
+field-volume = Filter volume
+field-displacement = Engine
+pouch = Pouch
+tank = Tank
+no-additive = No additive
+cordierite = Cordierite
+silicon-carbide = Silicon carbide
+
+## lock
+lock-wrong-fluid = Do not start. A wrong fluid is suspected.
+lock-wrong-fluid-why = Once it runs, the fluid reaches pump and injectors. Key off, tag on the key, take a sample.
+lock-wrong-fluid-short = A wrong fluid is suspected
+lock-oil-or-noise = Do not start. Oil, smoke, knocking or a red lamp.
+lock-oil-or-noise-why = Oil over the mark can feed the engine by itself; no regeneration until its cause is known.
+lock-oil-or-noise-short = Oil, smoke, knocking, red lamp
+lock-leak = Do not start. Fuel or additive leaks.
+lock-leak-why = No ignition source. Catch it, ventilate, find where it comes from.
+lock-leak-short = Fuel or additive leaks
+lock-soot-over-limit = Do not start. Soot is past the maker's limit.
+lock-soot-over-limit-why = No regeneration, no held engine speed: the filter goes off the car.
+lock-by = { $name }, { $when }
+lock-lift = Lift the lock
+lock-lift-note = Whoever lifts it signs for it by name, with the reason.
+lock-because = What was found, and why it may be started
+lock-lift-do = Lift it, in my name
+lock-was-lifted = A lock was lifted:
+locked-note = Do not start: a lock is on this car.
+wrong-head = Something is wrong
+wrong-note = The first that fits. Steps stop until a named person lifts it.
+
+## steps
+steps-head = { $done } of { $all } steps settled; { $minutes } minutes of hands to go.
+steps-none = No plan yet.
+steps-none-note = Choose what will be done; steps that several share are done once.
+steps-to-proof = To the proof
+minutes-of-hands = { $n } min of hands
+plan-head = Plan of work
+plan-note = Steps that are done stay done.
+plan-do = This is the plan
+step-place = Step { $n } of { $all }. About { $minutes } minutes.
+minutes-left = minutes left
+clock-over = look now
+clock-note = The clock goes on when this device sleeps.
+start-clock = Start { $minutes } minutes
+looked-dry = I looked: it is dry
+i-looked-it-holds = I looked: it holds
+note-weight = Note the weight
+field-weight-before = On the scale now
+field-weight-after = On the scale now, filled
+field-weight-now = On the scale now
+field-weight-now-note = while it runs
+field-weight-note = with its fittings
+look-first = Look at the container
+look-second = Second look
+look-scan = It was scanned
+look-label = I read the label
+look-density = I weighed a sample
+look-density-note = Working alone: weigh a known volume instead.
+field-fluid-label = What it says it is
+field-fluid-label-note = read from the label, not from memory
+field-code = Scan the code here
+field-code-note = lot and expiry are read from it
+field-lot = Lot
+field-expiry = Last day of use
+field-sample-volume = Sample volume
+field-sample-mass = Sample weight
+field-sample-temperature = Sample temperature
+photo-choose = Take a photo
+photo-keep = Keep the photo
+photo-kept = photo
+photo-of = Photo:
+proof-wanted = wanted as a proof item; may be left out
+proof-note = Note or photo
+proof-what = What was seen
+proof-keep = Keep it
+done-once = Done, once this holds: { $what }
+held-why = Held until what is missing is entered above.
+step-done-do = Done
+go-to-first = To the step that comes first
+not-done-because = Not done, because …
+because-not-needed = Not needed on this car
+because-done-elsewhere = Done elsewhere, paper is here
+because-no-tool = Tool is not here
+because-owner = The owner does not want it
+because-words = In your words
+step-left-do = Leave it out
+safety-no-leave = This step has a safety interlock: it cannot be left out. Change the plan instead.
+undo-head = Take this tick back
+undo-note = What was entered stays on record; a new entry says that it no longer counts.
+undo-do = Take it back
+fill-head = The fill
+fill-not-measured = No minutes and no stop mark: the filling set was not measured, or the car's capacity or concentrate is not known.
+fill-minutes-left = minutes left
+fill-stop-at = stop at
+fill-moved = poured so far
+fill-plan = About { $p50 } minutes, { $p05 } to { $p95 } nine times in ten.
+fill-stops-itself = As set up it stops by itself before it is full: raise the bottle.
+value-held-now = What the reservoir holds now
+value-added-now = What was added now
+value-distance-since-fill = Driven since the last fill
+value-filter-received = What the present filter has received
+value-filter-ash = Ash in the present filter
+values-save-do = These are the old values
+values-entered-do = These were typed
+values-read-back-do = It shows these
+values-saved-note = What the controller shows now. Leave empty what it does not show.
+values-entered-note = What you typed into it. Leave empty what was not typed.
+values-read-back-note = Ignition off for 30 s, on again, read again.
+values-sets = If this controller sets its figure to the entry
+values-adds = If this controller adds the entry to its figure
+values-believes = afterwards it believes { $ml } mL
+values-leave = Leave alone:
+values-owed = The values to enter follow from the weight after the fill and the empty weight of the reservoir: one of them is owed.
+values-unclear = A question whose meaning is not clear: type nothing, and say why.
+values-filter = Only after the filter was cleaned or replaced. Which entries, by the maker's procedure; a zero in the wrong place wipes the filter's ash history.
+
+## readings
+answer-soot = Soot is between *{ $p05 } and { $p95 } g/L*, nine times in ten; likeliest { $p50 }.
+answer-no-soot = how much soot it holds.
+answer-prior = Before any reading of this car: { $p05 } to { $p95 } g/L. That is no answer about it.
+answer-additive = Additive left:
+answer-no-additive = How much additive is left is not told: weigh the reservoir.
+readings-note = Before any work. Comma or point, as your gauge shows; a blank is not taken, never a zero.
+readings-after-note = After the work, at the same points with the same gauge.
+readings-gauge = Read off your gauge
+readings-controller = What its controller says
+readings-scale = Off the scale
+readings-keep = Keep these
+reading-key-on = Key on, engine off
+reading-key-on-note = 20 s
+reading-hot-idle = Hot idle
+reading-held-2500 = Held at 2500 rpm
+reading-held-2500-note = 20 s, then eased down slowly
+reading-coolant = Coolant
+reading-controller-soot = Soot, its own figure
+reading-since-regeneration = Driven since the last regeneration
+reading-additive-left = Additive it believes is left
+reading-fuel-level = Fuel level
+reading-weighed = Reservoir with its fittings
+reading-unusual = { $value } { $unit } is unusual ({ $low } to { $high }). If the gauge shows it, let it stand.
+held-caution = Hold 2500 only when nothing speaks against it.
+held-caution-why = Oil at the mark, no leak, no wrong fluid, soot not near its limit, somebody stays. Ease it down over 20 seconds: dropped to idle at once, a hot filter gets oxygen and no cooling.
+open-questions = What the facts do not tell
+regeneration-safe = A service regeneration: safe
+regeneration-not-shown-safe = A service regeneration: not shown safe
+regeneration-unsafe = A service regeneration: unsafe
+regeneration-above = { $p } of 100 that the load is past { $load } g/L.
+to-faults = To the faults
+to-proof = To the proof
+to-recording = A recording makes it sharper
+to-ways = To ways and prices
+
+## recording
+recording-add = Add a recording
+recording-note = Bus traffic or a table with named columns. It is only read.
+recording-choose = Choose the file
+recording-before = From before the work
+recording-after = From after the work
+recording-n = Recording { $n }
+recording-gone = The file is not beside the records any more.
+recording-holds = { $minutes } minutes, { $signals } signals.
+recording-signals = What it holds
+window-from = Stretch
+window-use = Use
+window-used = used
+window-regeneration = a regeneration ran: left out
+window-dropout = signals missing: left out
+window-engine-off = engine off: tells the zero
+window-saturated = sensor at its end: left out
+window-before-burn = before a regeneration: left out
+signal-name = Signal
+signal-samples = Samples
+signal-range = Range
+
+## faults
+faults-head = What may be wrong
+faults-why = What speaks for and against
+faults-told = The facts tell these apart.
+faults-not-told = The facts hardly narrow this: it is close to what any such car has.
+faults-no-advice = No next question.
+no-fault = No fault
+next-minutes =
+    { $minutes ->
+        [one] About one minute.
+       *[other] About { $minutes } minutes.
+    }
+next-set-ups = Needs:
+next-before = First a look, before:
+next-repair = Mend: { $fault }
+next-repair-note = No further question pays for itself. Quote it.
+next-final-test = Prove that nothing is left
+next-refer = Refer it to a specialist
+next-others = Other questions
+answer-chance = ({ $p } of 100)
+then = then:
+answers-given = Answers given
+
+## ways
+ways-head = The first way mends the likeliest fault.
+ways-head-unsure = No way is sure to mend it: ask more first, or agree on finding out.
+ways-agreed = Agreed:
+ways-declined = Declined:
+ways-note = Chances are this car's, from the same answer as everywhere. Minutes are common practice.
+ways-no-prices = Prices are nought until the workshop's rates are entered.
+ways-all = All ways
+with-tax = with tax
+before-tax = before tax
+way-hands = Hands
+way-back = Car back after
+way-cures = Mends it
+way-returns = Comes back within 1000 km
+way-no-cure = This will not mend the likeliest fault.
+way-lines = What is in it
+way-agree = The owner agrees
+way-decline = The owner declines
+labour = Labour, hours
+tax = Tax
+no-price = no price
+quote-valid = Holds for { $days } days.
+quote-extra = If more is found, we call before going on.
+quote-law = Removing or fooling a filter is forbidden, and is not done here.
+
+## proof
+proof-improved = It worked: the filter lets gas through more easily than before.
+proof-no-proven-change = No proven change.
+proof-worse = It is worse than before.
+proof-cannot-tell = Cannot tell whether it worked.
+proof-owed = The proof is owed: same points, same gauge, after the work.
+proof-owed-note = Key on, hot idle, 2500 rpm. Without it the paper says so.
+proof-ratio = Resistance after over before:
+proof-chance = { $p } of 100 that it fell.
+proof-type-after = Type the readings after
+proof-steps = What was done
+sign-open = A step is open: to that step
+sign-note = Your name closes the job: its facts are chained, and altering one afterwards shows.
+sign-do = Sign the job
+seal-number = Seal
+seal-by = Signed by
+seal-when = When
+seal-code = Code
+
+## hand over
+for-the-owner-of = For the owner of
+hand-over-not-signed = Not signed yet: this is a draft.
+owner-improved = Your filter lets the exhaust through more easily than when you came.
+owner-worse = Your filter is worse than when you came. We talk before you drive.
+owner-no-change = We measured before and after, and found no proven change.
+owner-no-proof = This is what we found and did. Whether it helped was not measured.
+owner-complaint = What you told us
+owner-no-complaint = Nothing was noted.
+owner-wrong = What was wrong
+owner-wrong-unsure = No single cause is sure. We measured what stands beside this.
+owner-did = What we did
+owner-poured = Additive poured: { $gram } g, lot { $lot }.
+owner-measured = What we measured
+owner-soot = Soot
+owner-ash = Ash
+owner-additive = Additive left
+owner-in-a-word = In a word
+word-improved = better
+word-no-proven-change = no proven change
+word-worse = worse
+word-cannot-tell = cannot tell
+owner-next-fill = Next additive fill in { $p10 } to { $p90 } km, eight times in ten.
+owner-ash-due = Ash cleaning between { $p10 } and { $p90 } km on the odometer, eight times in ten.
+two-fluids = Two fluids, two holes.
+two-fluids-why = {" "}The cap marked for AUS 32 is for exhaust fluid. The additive has no cap for you and is never yours to pour. If one gets into the other: do not start, ring us.
+owner-drive = How to drive
+owner-drive-how = When the filter lamp asks, a longer run at a steady pace; do not switch off in the middle. More than a quarter of a tank. The oil your handbook names.
+owner-back = Come back at once when
+owner-back-when = a red lamp shines, the lamp blinks, it smokes, it loses fluid, or the oil stands over the mark.
+owner-not-done = What we did not do
+sign-workshop = for the workshop
+sign-owner = received
+hand-over-do = It is with its owner
+handed-over = With its owner
+follow-up = After 500 to 1000 km
+follow-up-note = Call, and note what was heard. Silence is no success.
+follow-well = All well
+follow-lamp = Lamp is back
+follow-no-answer = No answer
+
+## car
+car-resume = Go on with the open job
+car-balance = Where the additive went
+car-jobs = Jobs
+car-facts = Everything we were told
+car-facts-note = The newest first. A correction is a new fact; the old one stays on record.
+car-facts-more = { $n } older ones are in the export.
+car-keeper = Plate and owner
+car-keeper-note = Kept apart from the facts, with an audit of who changed it. Erasing leaves the facts and their chain whole.
+keeper-erase = Erase plate, owner and complaints
+col-opened = Opened
+col-state = State
+col-facts = Facts
+col-when = When
+col-what = What
+col-by = Signed
+col-fluid = Fluid
+col-left = Left
+job-open = open
+job-closed = closed
+tell-head = Tell more of its life
+tell-note = From invoices and the service book. What is not told only widens the answer.
+tell-refill = Additive was poured
+tell-oil-change = Oil was changed
+tell-fuel-used = Fuel was used
+tell-regeneration = A regeneration ran
+tell-filter-replaced = The filter was replaced
+tell-do = Tell it
+field-at-odometer = At odometer
+field-since-odometer = Since odometer
+field-poured = Poured
+field-full = filled full
+field-counter-reset = the counter was reset
+field-sulfated-ash = Sulfated ash
+field-fuel = Fuel
+field-duration = Duration
+
+## due
+due-head =
+    { $n ->
+        [one] One car may need additive within 30 days.
+       *[other] { $n } cars may need additive within 30 days.
+    }
+due-note = From each car's own facts, the next twelve months: line = eight times in ten, stroke = likeliest. Only cars whose content is told.
+due-none = No car's content is told. Weigh a reservoir at the next visit.
+due-now = now
+due-days = in { $p10 } to { $p90 } days
+
+## shelf
+shelf-head = { $l } litres ready, in { $n } containers.
+shelf-note = The first to expire stands first. A lot shows every car that got it.
+shelf-take = A container comes
+shelf-take-do = Put it on the shelf
+field-content = Content
+lot-ready = ready
+lot-empty = empty
+lot-expired = expired
+lot-blocked = blocked
+lot-block = Block this container
+lot-block-do = Block it
+recall-head =
+    { $n ->
+        [one] One car got lot { $lot }.
+       *[other] { $n } cars got lot { $lot }.
+    }
+
+## find
+find-head = Find
+find-label = Plate, lot, or a word
+find-do = Find
+find-count = { $n } found
+find-cars = Cars
+find-lots = Lots
+find-knowledge = Faults and questions
+
+## sources
+sources-head = What this program knows, and where it comes from
+sources-note = Common practice and expert guesses are marked so. A workshop's own rows lie in a folder of its own.
+sources-faults = Faults
+sources-fault = Fault
+sources-share = Share before any fact
+sources-repair = What mends it
+sources-mark = Mark
+sources-observations = Questions and tests
+sources-question = Question
+sources-how = How
+sources-fluids = Fluids
+sources-density = kg/m³ at 20 °C
+sources-source = Source
+
+## people
+people-head = Who works here
+people-note = Names lie apart from what was signed; facts carry only a number for each person.
+person-left = no longer here
+person-left-do = No longer here
+person-back-do = Here again
+person-new = Somebody new
+person-new-do = Add
+field-name = Name
+audit-head = Changes of people, owners, prices, settings
+audit-note = Who and when; contents stand as hashes, so that erased means erased.
+audit-new = new
+audit-changed = changed
+audit-erased = erased
+
+## settings
+settings-head = The workshop's own figures
+settings-note = Quotes and fills are made from these.
+settings-workshop = Workshop
+settings-fill = Filling set, measured
+settings-fill-note = Minutes left and the stop mark need these four. Measure, do not guess.
+settings-prices = Parts and fluids
+field-workshop = Name on papers
+field-phone = Telephone on papers
+field-currency = Currency
+field-labour = An hour of work
+field-tax = Tax
+field-valid = A quote holds for
+field-bore = Inner diameter of the tube
+field-tube = Length of the tube
+field-head = Bottle above the reservoir
+field-bottle = Liquid surface in the bottle
+
+## export
+verify-whole = { $facts } facts and { $seals } seals are as they were written.
+verify-whole-word = the chain is whole
+verify-broken = The chain is broken: something was altered.
+export-head = All data out
+export-note = Everything this bench knows. Photos and recordings lie in the folder beside, under the hash that the facts name.
+export-jsonl = JSON lines, everything
+export-csv = CSV, the facts
+import-head = Data in
+import-note = An export of this program. What is there already is left alone; what does not fit the chain is refused with its line.
+import-choose = Choose the file
+import-do = Take it in
+import-done = { $n } lines taken in.
+
+## api
+api-head = For other programs
+api-note = Everything under /api/v1 is JSON; what goes wrong is told by RFC 9457. The document:
+api-method = Method
+api-path = Address
+api-what = What it does
+api-kinds = Kinds of facts
+api-problems = Problems

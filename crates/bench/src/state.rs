@@ -1,0 +1,554 @@
+//! What the pages are made of: cars, jobs and people as the records leave them, and the answer to a car's facts.
+
+use crate::fail::Fail;
+use additive::fluid::Library;
+use additive::message::Message;
+use facts::Knowledge;
+use facts::case::Case;
+use infer::Evidence;
+use infer::assessment::{Assessment, Text};
+use infer::balance::Balance;
+use maud::Markup;
+use recording::Recording;
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+use shop::chain::Chained;
+use shop::record::counting;
+use shop::work::{Job, Needs, Rules, permit};
+use shop::{Entry, Id, Settings, Subject, What};
+use std::collections::{BTreeMap, HashMap};
+use std::sync::{Arc, Mutex};
+use store::{Added, New, Plain, Records};
+
+/// What the rest of the house lends the bench: words for messages of the estimate and of the fluids, and its
+/// drawings. All in English so far.
+pub trait House: Send + Sync {
+    /// A message of the estimate.
+    fn text(&self, text: &Text) -> String;
+    /// A message of the fluids' side.
+    fn message(&self, message: &Message) -> String;
+    /// Pressure against flow.
+    fn pressure(&self, assessment: &Assessment) -> Markup;
+    /// Poured, dosed, left, unexplained.
+    fn balance(&self, balance: &Balance) -> Markup;
+}
+
+/// Tables of a case file that hold one thing; the others hold rows.
+const SINGLE: [&str; 7] = ["car", "filter", "sensor", "reservoir", "oil", "fuel", "ambient"];
+/// Tables whose rows speak of one visit.
+const OF_A_VISIT: [&str; 5] = ["reading", "observation", "fault_memory", "recording", "ambient"];
+
+/// Answers kept in memory.
+const KEPT_ANSWERS: usize = 256;
+
+/// Everything a page needs.
+#[derive(Clone)]
+pub struct Bench(Arc<Inner>);
+
+struct Inner {
+    records: Arc<dyn Records>,
+    rules: Rules,
+    fluids: Library,
+    house: Arc<dyn House>,
+    answers: Mutex<HashMap<String, Arc<Assessment>>>,
+    recordings: Mutex<HashMap<String, Arc<Recording>>>,
+}
+
+/// What is known of a car's keeper, in a plain row beside the chain.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Keeper {
+    /// Number plate.
+    pub plate: String,
+    /// The car in words: colour, body, engine.
+    pub words: String,
+    /// Owner.
+    pub owner: String,
+    /// Telephone or mail.
+    pub contact: String,
+}
+
+/// What the workshop's people are called.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Person {
+    /// Name as it is shown.
+    pub name: String,
+    /// No longer here.
+    pub left: bool,
+}
+
+/// The workshop's own settings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Workshop {
+    /// Name on papers.
+    pub name: String,
+    /// Telephone on papers.
+    pub phone: String,
+    /// An hour of work before tax.
+    pub labour_per_hour: f64,
+    /// Value added tax, percent.
+    pub tax_percent: f64,
+    /// Currency.
+    pub currency: String,
+    /// How long a quote holds, days.
+    pub valid_days: u32,
+    /// Inner diameter of the filling tube, mm; none when nobody measured it.
+    pub bore_mm: Option<f64>,
+    /// Length of the filling tube, m.
+    pub tube_m: Option<f64>,
+    /// Height of the bottle above the pouch, cm.
+    pub head_cm: Option<f64>,
+    /// Area of the liquid in the bottle, cm2.
+    pub bottle_cm2: Option<f64>,
+}
+
+impl Default for Workshop {
+    fn default() -> Self {
+        Self {
+            name: String::new(),
+            phone: String::new(),
+            labour_per_hour: 0.0,
+            tax_percent: 0.0,
+            currency: "EUR".into(),
+            valid_days: 14,
+            bore_mm: None,
+            tube_m: None,
+            head_cm: None,
+            bottle_cm2: None,
+        }
+    }
+}
+
+/// A fact about a car that still counts.
+#[derive(Debug, Clone)]
+pub struct ToldRow {
+    /// The fact.
+    pub entry: Entry,
+    /// Table.
+    pub table: String,
+    /// Fields.
+    pub row: Value,
+    /// Job during which it was told.
+    pub job: Option<Id>,
+    /// File.
+    pub file: Option<String>,
+}
+
+/// A car.
+#[derive(Debug, Clone)]
+pub struct CarView {
+    /// Identifier.
+    pub id: Id,
+    /// Plate, words, owner.
+    pub keeper: Keeper,
+    /// Number of its facts.
+    pub version: u64,
+    /// Facts that count.
+    pub told: Vec<ToldRow>,
+    /// The case of its present visit.
+    pub case: Case,
+    /// What is unusual about it.
+    pub warnings: Vec<String>,
+    /// Files of the recordings of the case, by their hash.
+    pub files: Vec<Option<String>>,
+}
+
+impl CarView {
+    /// Odometer now, km.
+    #[must_use]
+    pub fn odometer_km(&self) -> Option<f64> {
+        self.case.car.odometer_km
+    }
+}
+
+/// A job with its car.
+#[derive(Debug, Clone)]
+pub struct JobView {
+    /// Identifier.
+    pub id: Id,
+    /// The job.
+    pub job: Job,
+    /// Its car.
+    pub car: CarView,
+    /// What the car's record says about its fluid.
+    pub needs: Needs,
+    /// The complaint, word for word.
+    pub complaint: String,
+}
+
+/// People by identifier.
+pub type People = BTreeMap<Id, Person>;
+
+impl Bench {
+    /// A bench over records.
+    ///
+    /// # Errors
+    /// When the built-in rules or fluids cannot be read.
+    pub fn new(records: Arc<dyn Records>, house: Arc<dyn House>) -> Result<Self, Fail> {
+        let rules = Rules::built_in().map_err(|e| Fail::Machine(e.to_string()))?;
+        let fluids = Library::from_texts([("fluids.toml", include_str!("../../../knowledge/fluids.toml"))])
+            .map_err(|e| Fail::Machine(e.to_string()))?;
+        Ok(Self(Arc::new(Inner {
+            records,
+            rules,
+            fluids,
+            house,
+            answers: Mutex::default(),
+            recordings: Mutex::default(),
+        })))
+    }
+
+    /// The records.
+    #[must_use]
+    pub fn records(&self) -> &dyn Records {
+        self.0.records.as_ref()
+    }
+
+    /// Rules of the work.
+    #[must_use]
+    pub fn rules(&self) -> &Rules {
+        &self.0.rules
+    }
+
+    /// Fluids.
+    #[must_use]
+    pub fn fluids(&self) -> &Library {
+        &self.0.fluids
+    }
+
+    /// Words and drawings of the house.
+    #[must_use]
+    pub fn house(&self) -> &dyn House {
+        self.0.house.as_ref()
+    }
+
+    /// Knowledge.
+    #[must_use]
+    pub fn knowledge(&self) -> &Knowledge {
+        &self.0.rules.knowledge
+    }
+
+    /// Now, ms since 1970.
+    #[must_use]
+    pub fn now_ms(&self) -> i64 {
+        jiff::Timestamp::now().as_millisecond()
+    }
+
+    /// A new identifier.
+    #[must_use]
+    pub fn new_id() -> Id {
+        let uuid = uuid::Uuid::now_v7();
+        let mut chance = [0; 10];
+        chance.copy_from_slice(&uuid.as_bytes()[6..]);
+        let ms = uuid.get_timestamp().map_or(0, |t| {
+            let (s, ns) = t.to_unix();
+            s.saturating_mul(1000).saturating_add(u64::from(ns / 1_000_000))
+        });
+        Id::v7(ms, &chance)
+    }
+
+    /// Everybody who works or worked here.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub async fn people(&self) -> Result<People, Fail> {
+        let rows = self.records().find("person", "", 1000).await?;
+        Ok(rows
+            .into_iter()
+            .filter_map(|r| Some((Id::parse(&r.id).ok()?, serde_json::from_str(&r.body).ok()?)))
+            .collect())
+    }
+
+    /// The workshop's settings.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub async fn workshop(&self) -> Result<Workshop, Fail> {
+        let row = self.records().plain("setting", "workshop").await?;
+        Ok(row.and_then(|r| serde_json::from_str(&r.body).ok()).unwrap_or_default())
+    }
+
+    /// Settings of a quote: rates and the price list.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub async fn prices(&self) -> Result<Settings, Fail> {
+        let w = self.workshop().await?;
+        let rows = self.records().find("price", "", 10_000).await?;
+        Ok(Settings {
+            schema: shop::quote::SCHEMA.into(),
+            labour_per_hour: w.labour_per_hour,
+            tax_percent: w.tax_percent,
+            currency: w.currency,
+            valid_days: w.valid_days,
+            price: rows.into_iter().filter_map(|r| Some((r.id, r.body.parse().ok()?))).collect(),
+        })
+    }
+
+    /// Writes a plain row with its audit row.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub async fn put(
+        &self,
+        kind: &str,
+        id: &str,
+        word: &str,
+        body: &impl Serialize,
+        by: &Id,
+    ) -> Result<(), Fail> {
+        let body = serde_json::to_string(body).map_err(|e| Fail::Machine(e.to_string()))?;
+        let row = Plain { kind: kind.into(), id: id.into(), word: search_word(word), body };
+        Ok(self.records().put(row, false, Some(by), self.now_ms()).await?)
+    }
+
+    /// A car's keeper.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub async fn keeper(&self, car: &Id) -> Result<Keeper, Fail> {
+        let row = self.records().plain("keeper", car.as_str()).await?;
+        Ok(row.and_then(|r| serde_json::from_str(&r.body).ok()).unwrap_or_default())
+    }
+
+    /// A car with the facts of one of its jobs, or of the newest.
+    ///
+    /// # Errors
+    /// When there is no such car.
+    pub async fn car(&self, id: &Id, job: Option<&Id>) -> Result<CarView, Fail> {
+        let facts = self.records().facts(&Subject::Car(id.clone())).await?;
+        if facts.is_empty() {
+            return Err(Fail::NotFound);
+        }
+        let newest = match job {
+            Some(j) => Some(j.clone()),
+            None => self.records().jobs_of(id).await?.first().map(|s| s.subject.id().clone()),
+        };
+        let keeper = self.keeper(id).await?;
+        Ok(view(id, keeper, &facts, newest.as_ref()))
+    }
+
+    /// A job with its car.
+    ///
+    /// # Errors
+    /// When there is no such job.
+    pub async fn job(&self, id: &Id) -> Result<JobView, Fail> {
+        let facts = self.records().facts(&Subject::Job(id.clone())).await?;
+        let entries: Vec<Entry> = facts.into_iter().map(|f| f.entry).collect();
+        let Some(What::JobOpened { car, .. }) = entries.first().map(|e| &e.what) else {
+            return Err(Fail::NotFound);
+        };
+        let car = self.car(car, Some(id)).await?;
+        let needs = self.needs(&car.case);
+        let complaint = self.records().plain("complaint", id.as_str()).await?;
+        Ok(JobView {
+            id: id.clone(),
+            job: Job::of(&entries, self.rules(), &needs),
+            car,
+            needs,
+            complaint: complaint.and_then(|c| serde_json::from_str(&c.body).ok()).unwrap_or_default(),
+        })
+    }
+
+    /// What a car's record says about the fluid it takes.
+    #[must_use]
+    pub fn needs(&self, case: &Case) -> Needs {
+        let Some(wanted) = case.reservoir.fluid.as_deref().and_then(|f| self.fluids().get(f).ok()) else {
+            return Needs::default();
+        };
+        let same = |g: &Option<String>| g.is_some() && *g == wanted.generation;
+        let mut needs = Needs::default();
+        for f in self.fluids().iter().filter(|f| f.id == wanted.id || same(&f.generation)) {
+            needs.right.insert(f.id.clone());
+            if let Ok(d) = f.density_kg_m3(20.0) {
+                needs.density.insert(f.id.clone(), (d.low, d.high));
+            }
+        }
+        needs
+    }
+
+    /// Adds a fact to the records, judged by the rules.
+    ///
+    /// # Errors
+    /// Why it is refused.
+    pub async fn add(&self, new: New) -> Result<Added, Fail> {
+        if let (What::Told { .. }, Subject::Car(car)) = (&new.what, &new.subject) {
+            self.check_told(car, &new).await?;
+        }
+        let needs = match &new.subject {
+            Subject::Job(id) => match self.job(id).await {
+                Ok(job) => job.needs,
+                Err(_) => Needs::default(),
+            },
+            _ => Needs::default(),
+        };
+        let rules = self.rules();
+        Ok(self.records().add(new, &|before, e| permit(before, e, rules, &needs)).await?)
+    }
+
+    /// A fact about a car must leave a case that can be read.
+    async fn check_told(&self, car: &Id, new: &New) -> Result<(), Fail> {
+        let mut facts = self.records().facts(&Subject::Car(car.clone())).await?;
+        let job = match &new.what {
+            What::Told { job, .. } => job.clone(),
+            _ => None,
+        };
+        facts.push(Chained {
+            entry: Entry {
+                id: new.id.clone(),
+                subject: new.subject.clone(),
+                version: facts.len() as u64 + 1,
+                happened_ms: new.happened_ms,
+                recorded_ms: new.recorded_ms,
+                by: new.by.clone(),
+                corrects: new.corrects.clone(),
+                what: new.what.clone(),
+            },
+            hash: String::new(),
+        });
+        let entries: Vec<Entry> = facts.into_iter().map(|f| f.entry).collect();
+        let told = told(&entries);
+        read_case(&told, job.as_ref()).map(|_| ()).map_err(Fail::Facts)
+    }
+
+    /// A recording by the hash of its file.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn recording(&self, hash: &str) -> Result<Option<Arc<Recording>>, Fail> {
+        if let Some(known) = lock(&self.0.recordings).get(hash) {
+            return Ok(Some(known.clone()));
+        }
+        let Some(bytes) = self.records().files().get(hash)? else { return Ok(None) };
+        let read = Arc::new(recording::read_bytes("recording", &bytes, &recording::Options::default()));
+        let mut kept = lock(&self.0.recordings);
+        if kept.len() >= 16 {
+            kept.clear();
+        }
+        kept.insert(hash.to_owned(), read.clone());
+        Ok(Some(read))
+    }
+
+    /// The answer to a case: one posterior, kept by the hash of its facts.
+    ///
+    /// # Errors
+    /// When a recording cannot be read or the machine stops the work.
+    pub async fn answer(&self, case: &Case, files: &[Option<String>]) -> Result<Arc<Assessment>, Fail> {
+        let facts = serde_json::to_string(&(case, files)).map_err(|e| Fail::Machine(e.to_string()))?;
+        let key = blake3::hash(facts.as_bytes()).to_hex().to_string();
+        if let Some(known) = lock(&self.0.answers).get(&key) {
+            return Ok(known.clone());
+        }
+        let (bench, case, files) = (self.clone(), case.clone(), files.to_vec());
+        let made = tokio::task::spawn_blocking(move || {
+            let mut recordings = Vec::new();
+            for f in &files {
+                recordings.push(match f {
+                    Some(hash) => bench.recording(hash)?.map(|r| (*r).clone()),
+                    None => None,
+                });
+            }
+            let evidence = Evidence { case: &case, recordings: &recordings, knowledge: bench.knowledge() };
+            Ok::<_, Fail>(Arc::new(infer::assess(&evidence)))
+        })
+        .await
+        .map_err(|e| Fail::Machine(e.to_string()))??;
+        let mut kept = lock(&self.0.answers);
+        if kept.len() >= KEPT_ANSWERS {
+            kept.clear();
+        }
+        kept.insert(key, made.clone());
+        Ok(made)
+    }
+}
+
+/// A lock that a panicked thread held is as good as before: caches hold whole values only.
+fn lock<T>(of: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
+    of.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+}
+
+/// A word as it is searched for: upper case, letters and digits only.
+#[must_use]
+pub fn search_word(text: &str) -> String {
+    text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_uppercase).collect()
+}
+
+fn told(entries: &[Entry]) -> Vec<ToldRow> {
+    counting(entries)
+        .into_iter()
+        .filter_map(|e| match &e.what {
+            What::Told { table, row, job, file } => Some(ToldRow {
+                entry: e.clone(),
+                table: table.clone(),
+                row: row.clone(),
+                job: job.clone(),
+                file: file.clone(),
+            }),
+            _ => None,
+        })
+        .collect()
+}
+
+fn view(id: &Id, keeper: Keeper, facts: &[Chained], job: Option<&Id>) -> CarView {
+    let entries: Vec<Entry> = facts.iter().map(|f| f.entry.clone()).collect();
+    let told = told(&entries);
+    // Facts were checked when they came in; a later version of the program may be stricter.
+    let (case, warnings) = match read_case(&told, job) {
+        Ok(read) => read,
+        Err(problems) => (Case { schema: facts::case::SCHEMA.into(), ..Case::default() }, problems),
+    };
+    let files = told
+        .iter()
+        .filter(|t| t.table == "recording" && t.job.as_ref() == job)
+        .map(|t| t.file.clone())
+        .collect();
+    CarView { id: id.clone(), keeper, version: entries.len() as u64, told, case, warnings, files }
+}
+
+/// The case that the facts make, with what is unusual about it; the facts of other visits than `job` that speak of
+/// one visit only are left out.
+///
+/// # Errors
+/// What is wrong, one sentence each.
+pub fn read_case(told: &[ToldRow], job: Option<&Id>) -> Result<(Case, Vec<String>), Vec<String>> {
+    let mut case = Map::new();
+    case.insert("schema".into(), facts::case::SCHEMA.into());
+    for t in told {
+        if OF_A_VISIT.contains(&t.table.as_str()) && t.job.as_ref() != job {
+            continue;
+        }
+        if SINGLE.contains(&t.table.as_str()) {
+            let place = case.entry(t.table.clone()).or_insert_with(|| Value::Object(Map::new()));
+            if let (Value::Object(to), Value::Object(from)) = (place, &t.row) {
+                for (k, v) in from {
+                    to.insert(k.clone(), v.clone());
+                }
+            }
+        } else {
+            let place = case.entry(t.table.clone()).or_insert_with(|| Value::Array(Vec::new()));
+            if let Value::Array(rows) = place {
+                rows.push(t.row.clone());
+            }
+        }
+    }
+    let text = toml::to_string(&Value::Object(case)).map_err(|e| vec![e.to_string()])?;
+    match facts::load::read_case(&text, "facts") {
+        Ok(read) => Ok((read.case, read.warnings.iter().map(said).collect())),
+        Err(e) => Err(e.findings.iter().map(said).collect()),
+    }
+}
+
+/// What is wrong and what to do, without a line of a file that nobody wrote.
+fn said(f: &facts::finding::Finding) -> String {
+    let mut text = f.what.clone();
+    if !f.advice.is_empty() {
+        text += "; ";
+        text += &f.advice;
+    }
+    if !text.ends_with('.') {
+        text.push('.');
+    }
+    text
+}
