@@ -103,7 +103,6 @@ pub struct Page<'a> {
 
 impl Page<'_> {
     /// The page with its sheet.
-    #[must_use]
     pub fn draw(&self, sheet: &Markup) -> Html<String> {
         let lang = self.who.lang;
         let body = html! {

@@ -29,7 +29,6 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
                       form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// Every page and the interface for programs.
-#[must_use]
 pub fn router(bench: Bench) -> Router {
     let set = |name: HeaderName, value: &'static str| {
         SetResponseHeaderLayer::if_not_present(name, HeaderValue::from_static(value))

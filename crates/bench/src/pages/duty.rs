@@ -79,7 +79,7 @@ fn with_cookie(back: &str, name: &str, value: &str) -> Result<Response, Fail> {
 /// Keeps who signs on this device.
 pub async fn choose(State(bench): State<Bench>, axum::Form(f): axum::Form<Form>) -> Answer {
     let id = f.id("person")?;
-    if !bench.people().await?.get(&id).is_some_and(|p| !p.left) {
+    if bench.people().await?.get(&id).is_none_or(|p| p.left) {
         return Err(Fail::NotFound);
     }
     with_cookie(f.text("back"), "duty", id.as_str())

@@ -295,12 +295,11 @@ pub fn regeneration(a: &Assessment, lang: Lang) -> Markup {
     }
 }
 
+/// A fact to come: its identifier, the fact it replaces, its slot, the number (none: taken out).
+type Change = (Id, Option<Id>, &'static Slot, Option<f64>);
+
 /// Facts that a form of readings makes, beside those it replaces.
-fn typed(
-    f: &Form,
-    v: &JobView,
-    form: &Id,
-) -> Result<Vec<(Id, Option<Id>, &'static Slot, Option<f64>)>, Fail> {
+fn typed(f: &Form, v: &JobView, form: &Id) -> Result<Vec<Change>, Fail> {
     let role = role(f);
     let mut out = Vec::new();
     for s in &SLOTS {
@@ -375,14 +374,13 @@ pub async fn take(
     super::job::still_open(&v)?;
     let form = f.id("id")?;
     let known = f.version()?;
-    // A form that was sent before has its facts in the records already; it changes nothing.
+    // A form that was sent before has facts in the records already; what is still missing of it follows.
     let again = v.car.told.iter().any(|t| SLOTS.iter().any(|s| t.entry.id == derived(&form, s.name)));
     if !again && known.is_some_and(|k| k != v.car.version) {
         return Err(store::Error::Conflict { expected: known.unwrap_or(0), found: v.car.version }.into());
     }
     let now = bench.now_ms();
-    let mut expected = v.car.version;
-    for (id, corrects, slot, value) in if again { Vec::new() } else { typed(&f, &v, &form)? } {
+    for (expected, (id, corrects, slot, value)) in (v.car.version..).zip(typed(&f, &v, &form)?) {
         let what = match value {
             Some(x) => What::Told {
                 table: slot.table.into(),
@@ -403,7 +401,6 @@ pub async fn take(
             what,
         };
         bench.add(new).await?;
-        expected += 1;
     }
     Ok(on_to(f.text("back")))
 }
