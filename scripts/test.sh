@@ -31,6 +31,7 @@ step() {
 }
 
 documentation() { RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked --quiet; }
+browser() { python3 checks/browser/hour.py "${CARGO_TARGET_DIR:-target}/release/sootwright"; }
 release() { cargo build --release --locked --quiet -p app -p checks --bins; }
 references() { .venv/bin/python checks/python/run_all.py; }
 demo() { cargo run --release --locked --quiet -- demo; }
@@ -42,6 +43,7 @@ step "documentation" documentation
 step "release build" release
 step "outside references" references
 step "demo" demo
+step "browser" browser
 step "tests" tests
 
 # `test result: ok. 12 passed; 0 failed; ...`, one line a test program.

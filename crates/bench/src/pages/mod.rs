@@ -55,13 +55,11 @@ pub async fn add(bench: &Bench, who: &Who, f: &Form, subject: Subject, what: Wha
         "" => None,
         _ => Some(f.id("corrects")?),
     };
-    // Entries that waited on a device say when they were made.
-    let happened = f.number("at")?.map_or(now, |at| (at as i64).min(now));
     let new = New {
         id: f.id("id")?,
         subject,
         expected: f.version()?,
-        happened_ms: happened,
+        happened_ms: now,
         recorded_ms: now,
         by: signer(who)?,
         corrects,
