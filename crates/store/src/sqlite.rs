@@ -3,15 +3,29 @@
 use crate::{Added, Error, Files, Judge, Later, New, Plain, Records, Standing};
 use shop::chain::{self, BEGIN, Chained, Seal};
 use shop::record::{Audit, Entry, Id, Subject, What};
+use sqlx::migrate::{Migration, MigrationType, Migrator};
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
 };
-use sqlx::{Row, SqliteConnection};
+use sqlx::{Row, SqlSafeStr, SqliteConnection};
 use std::path::Path;
 use std::time::Duration;
 
 /// Begins a transaction that will write: SQLite then waits for its turn instead of failing halfway.
 const WRITE: &str = "BEGIN IMMEDIATE";
+
+/// Every version of the tables, the oldest first; a version that was given out is never changed. Not by the macro
+/// that reads a folder: it would compile the database a second time, for itself.
+fn migrations() -> Migrator {
+    let records = include_str!("../migrations/0001_records.sql").into_sql_str();
+    Migrator::with_migrations(vec![Migration::new(
+        1,
+        "records".into(),
+        MigrationType::Simple,
+        records,
+        false,
+    )])
+}
 
 /// The records in a folder.
 #[derive(Debug, Clone)]
@@ -36,7 +50,7 @@ impl Sqlite {
             .busy_timeout(Duration::from_secs(10))
             .foreign_keys(true);
         let pool = SqlitePoolOptions::new().max_connections(8).connect_with(options).await?;
-        sqlx::migrate!("./migrations").run(&pool).await?;
+        migrations().run(&pool).await?;
         Ok(Self { pool, files })
     }
 
