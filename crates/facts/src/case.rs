@@ -40,6 +40,9 @@ pub struct Case {
     /// Surroundings on the day of the visit.
     #[serde(default)]
     pub ambient: Ambient,
+    /// Visits of a life told in one file, with the surroundings of each day. Not needed for a single visit.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub visit: Vec<Visit>,
     /// Typed readings: what the technician's equipment showed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reading: Vec<Reading>,
@@ -109,6 +112,9 @@ pub struct Case {
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Car {
+    /// The workshop's own mark of the car (no personal data): files of one car carry the same.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
     /// UNECE category. Decides the flow at which the standard pressure drop is stated (M1, N1: 50 g/s; else 150 g/s).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub category: Option<Category>,
@@ -383,6 +389,22 @@ macro_rules! row {
             }
         }
     };
+}
+
+row! {
+    /// One visit of a life. Readings, observations, fault memories and recordings belong to the visit whose
+    /// odometer or date they carry.
+    Visit {
+        /// Air pressure at the workshop on that day, kPa.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        pressure_kpa: Option<f64>,
+        /// Air temperature, degC.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        temperature_degc: Option<f64>,
+        /// Height above sea level, m.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        altitude_m: Option<f64>,
+    }
 }
 
 /// Operating point of a typed reading.

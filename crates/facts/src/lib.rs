@@ -19,6 +19,7 @@ pub mod load;
 pub mod moment;
 pub mod schema;
 pub mod unit;
+pub mod visits;
 mod walk;
 
 pub use case::Case;

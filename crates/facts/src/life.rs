@@ -3,11 +3,13 @@
 use crate::case::{
     Case, CounterEntry, CounterRead, FaultMemory, FilterCleaned, FilterReplaced, FuelUsed, LevelRead,
     Observation, OdometerNote, OilChange, OilTopUp, Reading, RecordingRow, Refill, Regeneration,
-    RegenerationCount, ReservoirWeighed, Role, Row, SensorReplaced, Stamp, Surroundings, TripComputer,
+    RegenerationCount, ReservoirWeighed, Role, Row, SensorReplaced, Stamp, Surroundings, TripComputer, Visit,
     ZeroTaught,
 };
 use crate::moment::Moment;
+use serde::Serialize;
 use std::cmp::Ordering;
+use std::collections::{BTreeMap, BTreeSet};
 
 macro_rules! rows {
     ($($variant:ident($ty:ident) = $list:ident),+ $(,)?) => {
@@ -37,10 +39,27 @@ macro_rules! rows {
             std::iter::empty()
                 $(.chain(case.$list.iter().enumerate().map(|(i, r)| (RowRef::$variant(r), i))))+
         }
+
+        /// Keeps the rows that `keep` wants.
+        pub(crate) fn retain(case: &mut Case, mut keep: impl FnMut(RowRef<'_>) -> bool) {
+            $(case.$list.retain(|r| keep(RowRef::$variant(r)));)+
+        }
+
+        /// Gives every row without an odometer this one.
+        pub(crate) fn place_at(case: &mut Case, odometer_km: f64) {
+            $(for r in &mut case.$list { r.odometer_km.get_or_insert(odometer_km); })+
+        }
+
+        /// The rows of all cases in one, each fact once, sorted. A row that several cases hold is one fact; one
+        /// that a single case holds twice is two.
+        pub(crate) fn pool(into: &mut Case, from: &[Case]) {
+            $(into.$list = pooled(from.iter().map(|c| &c.$list[..]));)+
+        }
     };
 }
 
 rows! {
+    Visit(Visit) = visit,
     Reading(Reading) = reading,
     FaultMemory(FaultMemory) = fault_memory,
     Observation(Observation) = observation,
@@ -62,6 +81,49 @@ rows! {
     SensorReplaced(SensorReplaced) = sensor_replaced,
     ZeroTaught(ZeroTaught) = zero_taught,
     OdometerNote(OdometerNote) = odometer_note,
+}
+
+/// What makes two rows one fact: the content without remark and order; the day apart.
+fn fact<T: Row + Serialize>(row: &T) -> (String, Option<i64>) {
+    let mut value = serde_json::to_value(row).unwrap_or_default();
+    if let Some(object) = value.as_object_mut() {
+        for key in ["note", "order", "time"] {
+            object.remove(key);
+        }
+    }
+    (value.to_string(), row.stamp().time.map(Moment::day))
+}
+
+fn pooled<'a, T: Row + Serialize + Clone + 'a>(lists: impl Iterator<Item = &'a [T]>) -> Vec<T> {
+    let mut facts: BTreeMap<(String, Option<i64>), Vec<&T>> = BTreeMap::new();
+    for list in lists {
+        let mut own: BTreeMap<(String, Option<i64>), Vec<&T>> = BTreeMap::new();
+        for row in list {
+            own.entry(fact(row)).or_default().push(row);
+        }
+        for (key, rows) in own {
+            let known = facts.entry(key).or_default();
+            if rows.len() > known.len() {
+                *known = rows;
+            }
+        }
+    }
+    // The same row once with its date and once without is one fact.
+    let dated: BTreeSet<String> = facts.keys().filter(|k| k.1.is_some()).map(|k| k.0.clone()).collect();
+    facts.retain(|(content, day), _| day.is_some() || !dated.contains(content));
+    let mut out: Vec<(Stamp, &str, &T)> = facts
+        .iter()
+        .flat_map(|((content, _), rows)| rows.iter().map(|r| (r.stamp(), &content[..], *r)))
+        .collect();
+    out.sort_by(|a, b| {
+        let km = |s: &Stamp| s.odometer_km.unwrap_or(f64::INFINITY);
+        km(&a.0)
+            .total_cmp(&km(&b.0))
+            .then_with(|| a.0.time.cmp(&b.0.time))
+            .then_with(|| a.0.order.cmp(&b.0.order))
+            .then_with(|| a.1.cmp(b.1))
+    });
+    out.into_iter().map(|(_, _, row)| row.clone()).collect()
 }
 
 /// One row in its place.
@@ -179,6 +241,11 @@ fn number(rows: &mut [(Event<'_>, String)], tie: &mut usize) {
         e.tie = *tie;
     }
     *tie += 1;
+}
+
+/// Every row, in the order of the case's fields.
+pub(crate) fn rows(case: &Case) -> impl Iterator<Item = RowRef<'_>> {
+    all(case).map(|(row, _)| row)
 }
 
 /// List, index and stamp of every row, in the order of the case's fields.

@@ -69,6 +69,9 @@ pub const LIMITS: &[Limit] = &[
     limit("Ambient", "pressure_kpa", (30.0, 115.0), (60.0, 106.0)),
     limit("Ambient", "temperature_degc", (-80.0, 80.0), (-40.0, 50.0)),
     limit("Ambient", "altitude_m", (-500.0, 9000.0), (-430.0, 4500.0)),
+    limit("Visit", "pressure_kpa", (30.0, 115.0), (60.0, 106.0)),
+    limit("Visit", "temperature_degc", (-80.0, 80.0), (-40.0, 50.0)),
+    limit("Visit", "altitude_m", (-500.0, 9000.0), (-430.0, 4500.0)),
     limit("Reading", "engine_speed_rpm", (0.0, 20_000.0), (500.0, 5500.0)),
     limit("Reading", "vehicle_speed_km_per_h", (0.0, 500.0), (0.0, 250.0)),
     // The unit decides: see Quantity::possible.
