@@ -7,6 +7,7 @@
 //! - [`scoring`]: how good answers are where the truth is known.
 //! - [`case_folder`]: a case with its recordings, and its assessment.
 //! - [`calibration`]: whether the answer's intervals hold what they promise.
+//! - [`lives`]: lives of several visits with known truth.
 //! - [`measured`]: predictions of the measured tables.
 //! - [`plot`]: pictures of the reports.
 //! - [`next_step`]: how good the next step is, on drawn cars and against the exact optimum.
@@ -14,6 +15,7 @@
 
 pub mod calibration;
 pub mod case_folder;
+pub mod lives;
 pub mod measured;
 pub mod next_step;
 pub mod open_recordings;

@@ -207,18 +207,18 @@ pub struct Car {
     pub air: Air,
     /// Sensors.
     pub sensors: Sensors,
-    filled: Filled,
+    pub(crate) filled: Filled,
     /// New, intact filter at standard flow (kg/s) and its drop (Pa).
     as_new: (f64, f64),
 }
 
 /// The filter in one state.
-struct Filled {
+pub(crate) struct Filled {
     table: Table,
     /// Standard pressure drop, Pa.
     standard: f64,
     /// Viscous resistance at 300 degC: drop over flow towards no flow, Pa s/kg.
-    viscous: f64,
+    pub(crate) viscous: f64,
 }
 
 fn at_standard(solid: &Solid, flow: f64) -> Result<f64, DoesNotFit> {
@@ -346,8 +346,28 @@ impl Car {
         })
     }
 
+    /// The same car at another time of its life, perhaps with another sensor, filter or fault.
+    pub(crate) fn later(
+        &self,
+        life: Life,
+        mut fault: Fault,
+        sensors: Sensors,
+        constants: Constants,
+        air: Air,
+    ) -> Result<Self, DoesNotFit> {
+        let flow = self.vehicle.standard_flow();
+        let new = Solid::new(&self.body, &constants, Load::NONE)?;
+        let as_new = (flow, at_standard(&new, flow)?);
+        let filled = fill(&self.vehicle, &self.body, &constants, &life, air, &mut fault, as_new)?;
+        if filled.standard > 20e3 {
+            return Err(DoesNotFit);
+        }
+        let (vehicle, body) = (self.vehicle.clone(), self.body);
+        Ok(Self { vehicle, body, life, constants, fault, air, sensors, filled, as_new })
+    }
+
     /// This car after a regeneration that leaves `share` of the soot.
-    fn burnt(&self, draw: &mut Draw, share: f64, complete: bool) -> Option<Self> {
+    pub(crate) fn burnt(&self, draw: &mut Draw, share: f64, complete: bool) -> Option<Self> {
         let mut life = self.life.clone();
         life.soot *= share;
         // After a partial burn the wall is bare under the cake that is left.
@@ -382,7 +402,7 @@ impl Car {
     }
 
     /// Runs the car; during a burn the filter goes over from this state to that of the car it is given.
-    fn run_burning(
+    pub(crate) fn run_burning(
         &self,
         draw: &mut Draw,
         demands: &[Demand],
@@ -612,16 +632,21 @@ pub(crate) fn moves_or_stands(shown: &[Shown], sensors: &Sensors, j1939: bool) -
 }
 
 /// One recording of a case.
-struct Part<'a> {
-    demands: Vec<Demand>,
-    car: &'a Car,
-    burn: Option<(Burn, &'a Car)>,
-    role: Role,
-    kind: RecordingKind,
-    stem: &'static str,
+pub(crate) struct Part<'a> {
+    pub(crate) demands: Vec<Demand>,
+    pub(crate) car: &'a Car,
+    pub(crate) burn: Option<(Burn, &'a Car)>,
+    pub(crate) role: Role,
+    pub(crate) kind: RecordingKind,
+    pub(crate) stem: &'static str,
 }
 
-fn parts<'a>(draw: &mut Draw, session: Session, before: &'a Car, after: Option<&'a Car>) -> Vec<Part<'a>> {
+pub(crate) fn parts<'a>(
+    draw: &mut Draw,
+    session: Session,
+    before: &'a Car,
+    after: Option<&'a Car>,
+) -> Vec<Part<'a>> {
     let heavy = before.vehicle.heavy;
     let workshop = |demands, car, role, stem| Part {
         demands,
@@ -672,14 +697,14 @@ fn parts<'a>(draw: &mut Draw, session: Session, before: &'a Car, after: Option<&
     }
 }
 
-struct Recorded {
-    file: String,
-    bytes: Vec<u8>,
-    form: &'static str,
-    columns: std::collections::BTreeMap<String, String>,
+pub(crate) struct Recorded {
+    pub(crate) file: String,
+    pub(crate) bytes: Vec<u8>,
+    pub(crate) form: &'static str,
+    pub(crate) columns: std::collections::BTreeMap<String, String>,
 }
 
-fn record(draw: &mut Draw, car: &Car, shown: &[Shown], stem: &str) -> Recorded {
+pub(crate) fn record(draw: &mut Draw, car: &Car, shown: &[Shown], stem: &str) -> Recorded {
     let none = std::collections::BTreeMap::new();
     let kind = draw.weighted(&[0.85, 0.15]);
     let zipped = draw.chance(0.25);

@@ -15,6 +15,7 @@ pub mod histories;
 pub mod ledgers;
 pub mod life;
 pub mod observed;
+pub mod lives;
 pub mod one_d;
 pub mod ordered;
 pub mod readme;

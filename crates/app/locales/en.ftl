@@ -481,6 +481,7 @@ cli-example = Print an example of the facts and stop
 ## Refusals
 
 error-read = { $path }: cannot be read: { $why }; check the path and the permissions
+error-no-cases = { $path }: no case file in this folder; a life is told by FOLDER/*.toml or FOLDER/*/case.toml, one file for each visit
 error-write = { $path }: cannot be written: { $why }; choose another place
 error-not-text = { $path }:{ $line }: this is not UTF-8 text; save the file as UTF-8
 error-refused = { $count ->

@@ -33,10 +33,14 @@ pub fn run(order: &Assess) -> Result<Outcome, Failure> {
 
 /// The answer to what was read.
 pub fn assess(inputs: &Inputs) -> Assessment {
-    infer::assess(&Evidence {
-        case: &inputs.case,
-        recordings: &inputs.recordings,
-        knowledge: inputs.knowledge(),
+    let visits = inputs.visits();
+    // There is always the last visit.
+    infer::life::assess(&visits).unwrap_or_else(|| {
+        infer::assess(&Evidence {
+            case: &inputs.case,
+            recordings: &inputs.recordings,
+            knowledge: inputs.knowledge(),
+        })
     })
 }
 

@@ -65,8 +65,53 @@ pub struct Output {
     pub regeneration: outlook::Regeneration,
     /// Recordings and readings that would narrow the open questions, the most telling per minute first.
     pub readings: Vec<outlook::NextReading>,
+    /// The car's life, visit by visit; `null` for a single visit.
+    pub life: Option<LifeOutput>,
     /// What could not be read or used.
     pub problems: Vec<Problem>,
+}
+
+/// A car's life.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LifeOutput {
+    /// The visits, earliest first.
+    pub visits: Vec<VisitOutput>,
+    /// What was changed without a row in the last gap between two visits.
+    pub unrecorded_change: Option<Unrecorded>,
+}
+
+/// Probability that a part was changed since the visit before without a row.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Unrecorded {
+    /// The pressure sensor.
+    pub sensor: f64,
+    /// The filter.
+    pub filter: f64,
+}
+
+/// One visit, told from the facts up to and including it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct VisitOutput {
+    /// Odometer, km.
+    pub odometer_km: Option<f64>,
+    /// Latest date among its facts.
+    pub time: Option<String>,
+    /// Filter and pressure sensor.
+    pub filter: Filter,
+    /// Marginal probability of each fault, the most probable first, with `none`; those above 1 %.
+    pub faults: Vec<FaultProbability>,
+    /// What was changed without a row since the visit before; `null` at the first.
+    pub unrecorded_change: Option<Unrecorded>,
+    /// Probability that less than 1 g/L of soot was left, where a regeneration or cleaning belongs to the visit.
+    pub regeneration_complete: Option<f64>,
+    /// Comparison of before and after, where the visit has both.
+    pub proof: Option<Proof>,
+}
+
+impl From<infer::life::UnrecordedChange> for Unrecorded {
+    fn from(c: infer::life::UnrecordedChange) -> Self {
+        Self { sensor: c.sensor, filter: c.filter }
+    }
 }
 
 /// The program that wrote a file.
@@ -286,6 +331,8 @@ pub struct Proof {
     pub ratio: Told,
     /// Probability that it fell by more than the guard band.
     pub improved_probability: f64,
+    /// Probability that less than 1 g/L of soot is left, where a regeneration or cleaning lies between the two.
+    pub regeneration_complete: Option<f64>,
     /// Verdict.
     pub verdict: Verdict,
     /// Why.
@@ -399,6 +446,63 @@ pub fn fact_in_words(key: &str) -> String {
     if said.starts_with('[') { key.to_owned() } else { said }
 }
 
+impl From<&infer::assessment::FilterState> for Filter {
+    fn from(f: &infer::assessment::FilterState) -> Self {
+        Self {
+            soot_mass_g: f.soot_mass_g.into(),
+            soot_load_g_per_l: f.soot_load_g_per_l.into(),
+            ash_mass_g: f.ash_mass_g.into(),
+            ash_load_g_per_l: f.ash_load_g_per_l.into(),
+            zero_kpa: f.zero_kpa.into(),
+            standard_pressure_drop_kpa: f.standard_pressure_drop_kpa.into(),
+            standard_pressure_drop_as_new_kpa: f.standard_pressure_drop_as_new_kpa.into(),
+            ratio_to_as_new: f.ratio_to_as_new.into(),
+            standard_flow_g_per_s: f.standard_flow_g_per_s,
+            volume_l: f.volume_l,
+        }
+    }
+}
+
+impl Proof {
+    fn of(p: &infer::assessment::Proof, knowledge: &Knowledge) -> Self {
+        Self {
+            ratio: p.ratio.into(),
+            improved_probability: p.improved_probability,
+            regeneration_complete: p.regeneration_complete,
+            verdict: match p.verdict {
+                ProofVerdict::Improved => Verdict::Improved,
+                ProofVerdict::NoProvenChange => Verdict::NoProvenChange,
+                ProofVerdict::Worse => Verdict::Worse,
+                ProofVerdict::CannotTell => Verdict::CannotTell,
+            },
+            reason: words().text(&p.reason, knowledge),
+        }
+    }
+}
+
+impl LifeOutput {
+    fn of(life: &infer::life::Life, knowledge: &Knowledge) -> Self {
+        let visit = |v: &infer::life::VisitAnswer| VisitOutput {
+            odometer_km: v.odometer_km,
+            time: v.time.map(|t| t.to_string()),
+            filter: (&v.filter).into(),
+            faults: v
+                .faults
+                .iter()
+                .filter(|f| f.1 >= 0.01)
+                .map(|&(f, probability)| FaultProbability { id: id(f).to_owned(), probability })
+                .collect(),
+            unrecorded_change: v.unrecorded_change.map(Into::into),
+            regeneration_complete: v.regeneration_complete,
+            proof: v.proof.as_ref().map(|p| Proof::of(p, knowledge)),
+        };
+        Self {
+            visits: life.visits.iter().map(visit).collect(),
+            unrecorded_change: life.unrecorded_change.map(Into::into),
+        }
+    }
+}
+
 impl Output {
     /// The answer with its inputs. `made_at` is RFC 3339, UTC.
     pub fn new(a: &Assessment, inputs: &Inputs, made_at: &str) -> Self {
@@ -431,18 +535,7 @@ impl Output {
             made_at: made_at.to_owned(),
             inputs: inputs.list.clone(),
             title: inputs.case.title.clone(),
-            filter: Filter {
-                soot_mass_g: f.soot_mass_g.into(),
-                soot_load_g_per_l: f.soot_load_g_per_l.into(),
-                ash_mass_g: f.ash_mass_g.into(),
-                ash_load_g_per_l: f.ash_load_g_per_l.into(),
-                zero_kpa: f.zero_kpa.into(),
-                standard_pressure_drop_kpa: f.standard_pressure_drop_kpa.into(),
-                standard_pressure_drop_as_new_kpa: f.standard_pressure_drop_as_new_kpa.into(),
-                ratio_to_as_new: f.ratio_to_as_new.into(),
-                standard_flow_g_per_s: f.standard_flow_g_per_s,
-                volume_l: f.volume_l,
-            },
+            filter: f.into(),
             additive: additive(a, &inputs.case),
             fault_sets: a
                 .fault_sets
@@ -460,17 +553,7 @@ impl Output {
                 .map(|&(f, probability)| FaultProbability { id: id(f).to_owned(), probability })
                 .collect(),
             cannot_tell: open_questions(&a.cannot_tell, knowledge),
-            proof: a.proof.as_ref().map(|p| Proof {
-                ratio: p.ratio.into(),
-                improved_probability: p.improved_probability,
-                verdict: match p.verdict {
-                    ProofVerdict::Improved => Verdict::Improved,
-                    ProofVerdict::NoProvenChange => Verdict::NoProvenChange,
-                    ProofVerdict::Worse => Verdict::Worse,
-                    ProofVerdict::CannotTell => Verdict::CannotTell,
-                },
-                reason: w.text(&p.reason, knowledge),
-            }),
+            proof: a.proof.as_ref().map(|p| Proof::of(p, knowledge)),
             missing: a
                 .missing
                 .iter()
@@ -499,6 +582,7 @@ impl Output {
             ash: outlook::ash(a),
             regeneration: outlook::regeneration(a, inputs),
             readings: outlook::readings(a, inputs),
+            life: a.life.as_ref().map(|l| LifeOutput::of(l, knowledge)),
             problems,
         }
     }

@@ -63,6 +63,12 @@ impl Places {
         Self { file: file.to_owned(), line_starts, text: text.to_owned(), spans: BTreeMap::new() }
     }
 
+    /// The file's name as it was given.
+    #[must_use]
+    pub fn file(&self) -> &str {
+        &self.file
+    }
+
     pub(crate) fn put(&mut self, path: &str, span: Range<usize>) {
         self.spans.insert(path.to_owned(), span);
     }

@@ -65,10 +65,16 @@ impl Moment {
     }
 }
 
+impl std::fmt::Display for Moment {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let text = self.instant.to_string();
+        f.write_str(if self.day_only { text.get(..10).unwrap_or(&text) } else { &text })
+    }
+}
+
 impl Serialize for Moment {
     fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
-        let text = self.instant.to_string();
-        s.serialize_str(if self.day_only { &text[..10] } else { &text })
+        s.collect_str(self)
     }
 }
 

@@ -60,21 +60,95 @@ pub fn assess_with_draws(evidence: &Evidence) -> (Assessment, Draws) {
     let (case, knowledge) = (evidence.case, evidence.knowledge);
     let role = typed::current_role(case);
     let view = View::new(evidence, role);
-    let bare = View::without_readings(case);
-
     let additive = additive_side(case, knowledge, true);
-    let unweighed = additive_side(case, knowledge, false);
     let network = Network::new(knowledge);
-    let full = Joint::new(&view, &additive, knowledge, &network, Effort::FULL);
-    let prior = Joint::new(&bare, &unweighed, knowledge, &network, Effort::PRIOR);
-    let draws = full.draws(&view);
-    let before = prior.draws(&bare);
+    let joint = Joint::new(&view, &additive, knowledge, &network, Effort::FULL);
+    answer(evidence, &additive, &network, &Ways::one(view, joint))
+}
 
-    let filter = filter_state(&view, &draws, &before);
-    let fault_set_told = full.entropy() < TOLD_BELOW * prior.entropy();
+/// One way in which the car may have come to this visit, with the answer if it did.
+pub(crate) struct Way<'a> {
+    /// Probability of the way.
+    pub(crate) share: f64,
+    pub(crate) view: View<'a>,
+    pub(crate) joint: Joint,
+    /// How many of the draws are of this way.
+    pub(crate) draws: usize,
+}
+
+/// All of them, the likeliest first, and the draws of all together.
+pub(crate) struct Ways<'a> {
+    pub(crate) list: Vec<Way<'a>>,
+    pub(crate) draws: Draws,
+}
+
+impl<'a> Ways<'a> {
+    pub(crate) fn one(view: View<'a>, joint: Joint) -> Self {
+        let draws = joint.draws(&view);
+        Self { list: vec![Way { share: 1.0, view, joint, draws: draws.soot.len() }], draws }
+    }
+
+    /// From ways with their shares, which need not be sorted.
+    pub(crate) fn new(mut list: Vec<Way<'a>>) -> Self {
+        list.sort_by(|a, b| b.share.total_cmp(&a.share));
+        let mut draws = Draws::default();
+        for w in &mut list {
+            let own = w.joint.draws(&w.view);
+            w.draws = own.soot.len();
+            draws.append(own, w.share);
+        }
+        Self { list, draws }
+    }
+
+    /// Adds up what each way says, weighed by its share; the most probable first.
+    fn mixed<K: Ord + Clone>(&self, of: impl Fn(&Way) -> Vec<(K, f64)>) -> Vec<(K, f64)> {
+        if let [only] = &self.list[..] {
+            return of(only);
+        }
+        let mut sum: BTreeMap<K, f64> = BTreeMap::new();
+        for w in &self.list {
+            for (key, p) in of(w) {
+                *sum.entry(key).or_default() += w.share * p;
+            }
+        }
+        let mut out: Vec<_> = sum.into_iter().collect();
+        out.sort_by(|x, y| y.1.total_cmp(&x.1).then_with(|| x.0.cmp(&y.0)));
+        out
+    }
+
+    pub(crate) fn fault_sets(&self) -> Vec<FaultSet> {
+        let list =
+            self.mixed(|w| w.joint.fault_sets().into_iter().map(|s| (s.faults, s.probability)).collect());
+        list.into_iter().map(|(faults, probability)| FaultSet { faults, probability }).collect()
+    }
+
+    pub(crate) fn marginals(&self) -> Vec<(Option<FaultId>, f64)> {
+        self.mixed(|w| w.joint.marginals())
+    }
+}
+
+/// The answer to a visit from the ways in which the car may have come to it.
+pub(crate) fn answer(
+    evidence: &Evidence,
+    additive: &Additive,
+    network: &Network,
+    ways: &Ways,
+) -> (Assessment, Draws) {
+    let (case, knowledge) = (evidence.case, evidence.knowledge);
+    let bare = View::without_readings(case);
+    let unweighed = additive_side(case, knowledge, false);
+    let prior = Joint::new(&bare, &unweighed, knowledge, network, Effort::PRIOR);
+    let before = prior.draws(&bare);
+    let Way { view, joint: full, .. } = &ways.list[0];
+    let draws = ways.draws.clone();
+    let fault_sets = ways.fault_sets();
+    let entropy: f64 = -fault_sets.iter().map(|s| s.probability * s.probability.ln()).sum::<f64>();
+
+    let filter = filter_state(view, &draws, &before);
+    let fault_set_told = entropy < TOLD_BELOW * prior.entropy();
     let proof = view.proof();
     let fuel_in_oil = dilution::fuel_in_oil(case);
-    let faults = full.marginals();
+    let faults = ways.marginals();
     let regeneration = safety::regeneration(&Grounds {
         case,
         seen: &full.seen,
@@ -97,9 +171,10 @@ pub fn assess_with_draws(evidence: &Evidence) -> (Assessment, Draws) {
     let mut out = Assessment {
         filter,
         additive: additive.balance.clone(),
-        fault_sets: full.fault_sets(),
+        fault_sets,
         faults,
-        additive_faults: full.additive_marginals(&additive),
+        additive_faults: ways.mixed(|w| w.joint.additive_marginals(additive)),
+        life: None,
         fault_set_told,
         cannot_tell: Vec::new(),
         proof,
@@ -116,7 +191,7 @@ pub fn assess_with_draws(evidence: &Evidence) -> (Assessment, Draws) {
         plot: view.plot(&draws),
         problems: view.problems.clone(),
     };
-    explain::fill(&mut out, &view, &full, &additive, &draws, &before, knowledge);
+    explain::fill(&mut out, view, full, additive, &draws, &before, knowledge);
     (out, draws)
 }
 
@@ -131,6 +206,7 @@ pub fn draws(evidence: &Evidence) -> Draws {
 }
 
 /// The facts of one run of the estimator, condensed.
+#[derive(Clone)]
 pub(crate) struct View<'a> {
     pub(crate) case: &'a Case,
     pub(crate) standard: Standard,
@@ -152,6 +228,14 @@ pub(crate) struct View<'a> {
     problems: Vec<Text>,
     evidence: Option<&'a Evidence<'a>>,
     role: Role,
+    /// Spreads of flow and temperature error by their sources alone.
+    pub(crate) fresh_spreads: (f64, f64),
+}
+
+/// Spreads of flow factor and temperature error.
+fn spreads(p: &Priors) -> (f64, f64) {
+    let of = |j: usize| p.common[j].parts().first().map_or(1.0, |q| q.2);
+    (of(crate::prior::coordinate::FLOW), of(crate::prior::coordinate::HEAT))
 }
 
 fn standard_flow(case: &Case) -> f64 {
@@ -159,11 +243,12 @@ fn standard_flow(case: &Case) -> f64 {
 }
 
 impl<'a> View<'a> {
-    fn without_readings(case: &'a Case) -> Self {
+    pub(crate) fn without_readings(case: &'a Case) -> Self {
         let priors = Priors::new(case, &[], false);
         Self {
             standard: Standard::new(standard_flow(case), priors.ambient_pa),
             case,
+            fresh_spreads: spreads(&priors),
             priors,
             data: PressureData::default(),
             signs: Signs::default(),
@@ -286,6 +371,7 @@ impl<'a> View<'a> {
         let newest = |of: fn(&Conditions) -> Option<f64>| conditions.iter().rev().find_map(|(_, c)| of(c));
         Self {
             standard,
+            fresh_spreads: spreads(&priors),
             priors,
             data,
             signs,
@@ -311,7 +397,7 @@ impl<'a> View<'a> {
         Seen::new(self.case, recordings, knowledge, self.role, !self.rows.is_empty())
     }
 
-    fn proof(&self) -> Option<crate::assessment::Proof> {
+    pub(crate) fn proof(&self) -> Option<crate::assessment::Proof> {
         if self.before_rows.is_empty() {
             return None;
         }
@@ -367,7 +453,7 @@ pub(crate) struct Additive {
 }
 
 /// `weighed` = with what weighings, counters and levels say; without, the priors alone stand.
-fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive {
+pub(crate) fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive {
     if case.reservoir.kind == Some(ReservoirKind::None) {
         return Additive { balance: None, weight: vec![(None, 0.0)] };
     }
@@ -409,27 +495,41 @@ fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive 
     Additive { balance, weight }
 }
 
+/// Weight of no fault among cars that come in.
+pub(crate) fn prior_of_none(knowledge: &Knowledge) -> f64 {
+    (NO_FAULT * knowledge.prior_none()).max(1e-6)
+}
+
+/// Weight of a single fault among them, before any visit told more.
+pub(crate) fn prior_of(case: &Case, f: FaultId, knowledge: &Knowledge) -> f64 {
+    knowledge.prior(f) * circumstances::factor(case, f)
+}
+
 /// Filter side and additive side together: the one discrete variable.
 pub(crate) struct Joint {
     pub(crate) hypotheses: Vec<Hypothesis>,
     posterior: Posterior,
     /// Normalised probability of (hypothesis, additive entry).
     probability: Vec<(usize, Option<FaultId>, f64)>,
+    /// ln evidence of all facts of the visit.
+    pub(crate) log_evidence: f64,
     pub(crate) seen: Seen,
 }
 
 impl Joint {
-    fn new(
+    pub(crate) fn new(
         view: &View,
         additive: &Additive,
         knowledge: &Knowledge,
         network: &Network,
         effort: Effort,
     ) -> Self {
-        let none = (NO_FAULT * knowledge.prior_none()).max(1e-6);
+        let none = prior_of_none(knowledge);
         let weight = |f| {
             let by_distance = if f == FaultId::AshFull { view.priors.full_of_ash() } else { 1.0 };
-            (knowledge.prior(f) * circumstances::factor(view.case, f) * by_distance).max(1e-7)
+            let seen_before =
+                view.priors.carried.as_ref().and_then(|c| c.factor.get(&f).copied()).unwrap_or(1.0);
+            (prior_of(view.case, f, knowledge) * by_distance * seen_before).max(1e-7)
         };
         let hypotheses = enumerate(weight, none);
         let seen = view.seen(knowledge);
@@ -467,10 +567,13 @@ impl Joint {
         }
         let top = joint.iter().map(|j| j.2).fold(f64::NEG_INFINITY, f64::max);
         let total: f64 = joint.iter().map(|j| (j.2 - top).exp()).sum();
+        // The prior weights of the fault sets need not add up to one; evidence is per unit of prior.
+        let prior: f64 = hypotheses.iter().map(|h| h.log_prior.exp()).sum();
+        let log_evidence = top + total.ln() - prior.ln() - posterior.flattened;
         for j in &mut joint {
             j.2 = if total > 0.0 { (j.2 - top).exp() / total } else { 0.0 };
         }
-        Self { hypotheses, posterior, probability: joint, seen }
+        Self { hypotheses, posterior, probability: joint, log_evidence, seen }
     }
 
     fn set(&self, i: usize, a: Option<FaultId>) -> Vec<FaultId> {
@@ -492,7 +595,7 @@ impl Joint {
         out
     }
 
-    fn marginals(&self) -> Vec<(Option<FaultId>, f64)> {
+    pub(crate) fn marginals(&self) -> Vec<(Option<FaultId>, f64)> {
         let mut m: BTreeMap<Option<FaultId>, f64> = BTreeMap::new();
         m.insert(None, 0.0);
         for f in FaultId::ALL {
@@ -527,7 +630,7 @@ impl Joint {
         self.probability.iter().filter(|p| p.2 > 0.0).map(|p| -p.2 * p.2.ln()).sum()
     }
 
-    fn draws(&self, view: &View) -> Draws {
+    pub(crate) fn draws(&self, view: &View) -> Draws {
         let mut undoped = vec![(0.0, 0.0); self.hypotheses.len()];
         for &(i, a, p) in &self.probability {
             undoped[i].0 += p;
@@ -562,7 +665,24 @@ fn estimate(now: [f64; 3], before: [f64; 3], informed: bool) -> Estimate {
     Estimate { p05: now[0], p50: now[1], p95: now[2], told }
 }
 
-fn filter_state(view: &View, draws: &Draws, before: &Draws) -> FilterState {
+/// The figures of a visit on the way, held against what the same facts leave without pressure.
+pub(crate) fn filter_state_alone(view: &View, draws: &Draws) -> FilterState {
+    let bare = View::without_readings(view.case);
+    let list = [Hypothesis {
+        faults: Vec::new(),
+        sensor: crate::hypothesis::SensorMode::Sound,
+        engine: crate::hypothesis::EngineMode::Sound,
+        soot: crate::hypothesis::SootMode::Misled,
+        ash: crate::hypothesis::AshMode::ByDistance,
+        log_prior: 0.0,
+    }];
+    let effort = Effort { first: 600, second: 0, rounds: 0 };
+    let prior = posterior(&list, &bare.priors, &bare.data, &bare.signs, &bare.standard, &|_| 0.0, effort);
+    let before = prior.draws(&list, &bare.priors, &bare.data, &|_| 0.0, &|_| 1.0);
+    filter_state(view, draws, &before)
+}
+
+pub(crate) fn filter_state(view: &View, draws: &Draws, before: &Draws) -> FilterState {
     let product = |d: &Draws, of: &[f64]| d.volume.iter().zip(of).map(|(v, x)| v * x).collect::<Vec<f64>>();
     let ratio = |d: &Draws| {
         d.standard.iter().zip(&d.standard_new).map(|(a, b)| a / b.max(1e-6)).collect::<Vec<f64>>()

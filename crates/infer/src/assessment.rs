@@ -8,6 +8,7 @@ use crate::balance::Balance;
 use crate::burns::SeenBurn;
 use crate::dilution::FuelInOil;
 use crate::information::NextReading;
+use crate::life::Life;
 use crate::safety::Regeneration;
 use facts::FaultId;
 use std::collections::BTreeMap;
@@ -136,6 +137,8 @@ pub struct Proof {
     pub ratio: Estimate,
     /// Probability that it fell by more than the guard band.
     pub improved_probability: f64,
+    /// Probability that less than 1 g/L of soot is left, where a burn or cleaning lies between before and after.
+    pub regeneration_complete: Option<f64>,
     /// Verdict.
     pub verdict: ProofVerdict,
     /// Why the verdict is what it is.
@@ -249,6 +252,8 @@ pub struct Assessment {
     pub regeneration: Regeneration,
     /// Recordings and readings that would narrow the open questions, the most telling per minute first.
     pub readings: Vec<NextReading>,
+    /// The car's life, visit by visit; none for a single visit.
+    pub life: Option<Life>,
     /// For the report.
     pub plot: PressurePlot,
     /// What could not be used, and why.

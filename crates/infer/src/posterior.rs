@@ -74,6 +74,23 @@ pub struct Draws {
 }
 
 impl Draws {
+    /// Adds draws of the same figures under other assumptions, whose weights count by `share`.
+    pub(crate) fn append(&mut self, mut more: Self, share: f64) {
+        more.weight.iter_mut().for_each(|w| *w *= share);
+        self.weight.append(&mut more.weight);
+        self.soot.append(&mut more.soot);
+        self.ash.append(&mut more.ash);
+        self.volume.append(&mut more.volume);
+        self.zero.append(&mut more.zero);
+        self.standard.append(&mut more.standard);
+        self.standard_new.append(&mut more.standard_new);
+        self.beta.append(&mut more.beta);
+        self.beta_new.append(&mut more.beta_new);
+        self.informed.append(&mut more.informed);
+        self.sensor.append(&mut more.sensor);
+        self.x.append(&mut more.x);
+    }
+
     /// Weighted 5, 50 and 95 % quantiles.
     #[must_use]
     pub fn interval(&self, of: &[f64]) -> [f64; 3] {
@@ -93,6 +110,8 @@ pub struct Posterior {
     pub effective: f64,
     /// Exponent of the likelihood of the readings: below 1 where the search found too few samples.
     pub power: f64,
+    /// ln evidence that the flattened likelihood adds to that of the readings as they are; 0 at power 1.
+    pub flattened: f64,
     samples: Vec<Sample>,
     weights: Weights,
     /// Weight of each sample by sensor mode, all hypotheses summed.
@@ -171,7 +190,10 @@ fn evaluate(x: [f64; at::COUNT], p: &Priors, d: &PressureData, std: &Standard) -
         inertial: (faces * std.x2 / 1000.0 + x[at::CONES].exp()) * heat.max(0.5),
         volume_l: geometry.volume() * 1000.0,
         unchanged,
-        common: unchanged + figures(p, soot, ash) + possible(as_new * kpa, at_standard * kpa),
+        common: unchanged
+            + p.carried.as_ref().map_or(0.0, |c| c.log_together(&x))
+            + figures(p, soot, ash)
+            + possible(as_new * kpa, at_standard * kpa),
         proposed: 0.0,
         likelihood: [0.0; SensorMode::ALL.len()],
         x,
@@ -211,7 +233,7 @@ fn rarely_above(soot: f64, ash: f64) -> f64 {
 
 impl Sample {
     /// What a sensor has before it.
-    fn filter(&self) -> Filter {
+    fn filter(&self, zero: (f64, f64)) -> Filter {
         let (g, k) = (self.x[at::FLOW].exp(), self.x[at::GAIN].exp());
         Filter {
             viscous: self.now * g * k,
@@ -220,6 +242,7 @@ impl Sample {
             inertial: self.inertial * g * g * k,
             viscous_gain: g * k,
             inertial_gain: g * g * k,
+            zero,
         }
     }
 }
@@ -231,6 +254,7 @@ struct Readings<'a> {
     controller: Option<Evaluator>,
     gauge: Option<Evaluator>,
     one_hose: f64,
+    zero: (f64, f64),
 }
 
 impl<'a> Readings<'a> {
@@ -241,12 +265,13 @@ impl<'a> Readings<'a> {
             controller: data.controller.as_ref().map(Evaluator::new),
             gauge: data.gauge.as_ref().map(Evaluator::new),
             one_hose: p.one_hose,
+            zero: p.zero,
         }
     }
 
     /// ln likelihood of a sample under every sensor mode that is `alive`.
     fn likelihoods(&self, s: &mut Sample, alive: &[bool; SensorMode::ALL.len()]) {
-        let filter = s.filter();
+        let filter = s.filter(self.zero);
         let mut terms: Vec<f64> = Vec::with_capacity(8);
         for (k, mode) in SensorMode::ALL.into_iter().enumerate() {
             if !alive[k] || (mode == SensorMode::OffDownstream && self.one_hose >= 1.0) {
@@ -317,9 +342,15 @@ impl Normal {
             }
             cov[(i, i)] += lean * spread * spread * 0.3 + 1e-8;
         }
-        cov *= 1.25;
-        let ch = cov.cholesky()?;
-        let lower = ch.l();
+        Self::of(mean, cov * 1.25, share)
+    }
+
+    fn of(
+        mean: nalgebra::SVector<f64, { at::COUNT }>,
+        cov: SMatrix<f64, { at::COUNT }, { at::COUNT }>,
+        share: f64,
+    ) -> Option<Self> {
+        let lower = cov.cholesky()?.l();
         let log_norm = -(0..at::COUNT).map(|i| lower[(i, i)].ln()).sum::<f64>()
             - 0.918_938_533_204_672_7 * at::COUNT as f64;
         let whiten = lower.solve_lower_triangular(&SMatrix::identity())?;
@@ -416,8 +447,33 @@ pub fn posterior(
         s.proposed = first + cover_log(s);
         readings.likelihoods(s, &alive);
     }
+    let mut fits: Vec<(f64, Normal)> = Vec::new();
+    let mut made = effort.first;
+    // What earlier visits told together is a better place to look than its margins.
+    let known = p.carried.as_ref().and_then(|c| {
+        let (mean, cov) = c.gaussian();
+        Normal::of(mean, cov * 1.3, 1.0)
+    });
+    if let Some(known) = known {
+        let both = |cover: f64, x: &[f64; at::COUNT]| {
+            log_sum_exp([cover, first + known.log_density(x)].into_iter())
+        };
+        samples.iter_mut().for_each(|s| s.proposed = both(s.proposed, &s.x));
+        for i in 0..effort.first {
+            let z = nalgebra::SVector::from_fn(|j, _| normal_quantile(points.at(made + i, j)));
+            let x: [f64; at::COUNT] = (known.mean + known.lower * z).into();
+            if let Some(mut s) = evaluate(x, p, d, std) {
+                readings.likelihoods(&mut s, &alive);
+                s.proposed = both(first + cover_log(&s), &x);
+                columns.push(&tables, &s.x);
+                samples.push(s);
+            }
+        }
+        made += effort.first;
+        fits.push((effort.first as f64, known));
+    }
     let given = Given { hypotheses, p, signs, extra, tables: &tables };
-    let mut out = given.weigh(samples, columns, effort.first, 1.0, None);
+    let mut out = given.weigh(samples, columns, made, 1.0, None);
 
     // Fitted rounds until the weights are even enough. Each keeps all earlier samples; together they are
     // weighed against all proposals (balance heuristic).
@@ -429,8 +485,6 @@ pub fn posterior(
         }
     }
     let settled = Settled { alive, pilot };
-    let mut fits: Vec<(f64, Normal)> = Vec::new();
-    let mut made = effort.first;
     for round in 0..effort.rounds {
         // Where nothing was read the covering round is the answer.
         let enough = if round == 0 { 4.0 * ENOUGH } else { ENOUGH };
@@ -497,6 +551,8 @@ struct Settled {
 /// power that leaves enough samples (power posterior), which widens every answer.
 fn softened(given: &Given, mut out: Posterior, made: usize, settled: &Settled) -> Posterior {
     let (mut low, mut high) = (0.0, 1.0);
+    let total = |p: &Posterior| log_sum_exp(p.log_weight.iter().map(|w| w[0]));
+    let honest = total(&out);
     for step in 0..7 {
         let power = if step == 6 { low } else { 0.5 * (low + high) };
         let samples = std::mem::take(&mut out.samples);
@@ -504,6 +560,7 @@ fn softened(given: &Given, mut out: Posterior, made: usize, settled: &Settled) -
         out = given.weigh(samples, columns, made, power, Some(settled));
         if out.effective >= TOO_FEW { low = power } else { high = power }
     }
+    out.flattened = total(&out) - honest;
     out
 }
 
@@ -555,7 +612,7 @@ impl Given<'_> {
             log_parts.push((sign, state[0]));
         }
         let mut out =
-            Posterior { log_weight, log_parts, effective: 0.0, power, samples, weights, by_mode: Vec::new() };
+            Posterior { log_weight, log_parts, effective: 0.0, power, flattened: 0.0, samples, weights, by_mode: Vec::new() };
         out.by_mode = out.sensor_weights(hypotheses, &|_| 0.0, None);
         let w: Vec<f64> = out.by_mode.iter().map(|w| w.iter().sum()).collect();
         out.effective = effective_size(&w);
@@ -704,7 +761,7 @@ impl<'a> Linear<'a> {
         d: &PressureData,
         behaviour: &Behaviour,
     ) -> Self {
-        let parts = components(mode, &sample.filter(), p.one_hose, d.below_zero);
+        let parts = components(mode, &sample.filter(p.zero), p.one_hose, d.below_zero);
         let fits = parts
             .iter()
             .map(|c| match &d.controller {

@@ -2,6 +2,7 @@
 //! where the literature is wide. A missing fact shows here as a wide spread and nowhere else.
 
 use crate::burns;
+use crate::carried::Carried;
 use crate::conditions::{Conditions, FlowSource};
 use crate::hypothesis::{AshMode, EngineMode, SootMode};
 use crate::quasi::{Mixture, normal_probability};
@@ -57,7 +58,7 @@ pub struct LogNormal {
 }
 
 impl LogNormal {
-    const fn new(median: f64, sd: f64) -> Self {
+    pub(crate) const fn new(median: f64, sd: f64) -> Self {
         Self { median, sd }
     }
     /// Probability of more than `x`.
@@ -71,7 +72,7 @@ impl LogNormal {
         ((self.sd * self.sd).exp() - 1.0) * self.mean().powi(2)
     }
     /// Two independent views of one figure, by the precision of their logarithms.
-    fn with(self, o: Self) -> Self {
+    pub(crate) fn with(self, o: Self) -> Self {
         let (a, b) = (self.sd.powi(-2), o.sd.powi(-2));
         let mean = (a * self.median.ln() + b * o.median.ln()) / (a + b);
         Self::new(mean.exp(), (a + b).powf(-0.5))
@@ -86,6 +87,13 @@ impl LogNormal {
         Self::new(m / (s2 / 2.0).exp(), s2.sqrt())
     }
 }
+
+/// A complete burn leaves less than 1 g/L, often hardly anything (trade reference 3.3).
+pub(crate) const AFTER_A_BURN: LogNormal = LogNormal::new(0.25, 1.0);
+
+/// Spread of the zero of a sound sensor, kPa. Workshop guides accept 0.5 to 2 kPa with the engine off as
+/// good enough (trade reference 3.1); a sensor in order lies well inside.
+pub const ZERO_SD: f64 = 0.15;
 
 /// Everything the estimator needs from the case before it looks at pressure.
 #[derive(Debug, Clone)]
@@ -126,6 +134,14 @@ pub struct Priors {
     pub ash_growth: LogNormal,
     /// Odometer from which facts about the present filter state hold, km.
     pub state_since_km: f64,
+    /// Zero of a sensor in order, kPa: mean and standard deviation.
+    pub zero: (f64, f64),
+    /// Soot laid down, g/L per km, and what the last burn left, g/L, where earlier visits told them.
+    pub soot_rate: Option<LogNormal>,
+    /// See [`Priors::soot_rate`].
+    pub soot_left: Option<LogNormal>,
+    /// What earlier visits of the car's life told, with what belongs together.
+    pub carried: Option<Box<Carried>>,
 }
 
 /// The controller's own view of the soot on the bus as (g/L, standard deviation): a percentage of a limit
@@ -376,6 +392,43 @@ impl Priors {
             ash,
             ash_growth: ash_growth(case, heavy),
             state_since_km,
+            zero: (0.0, ZERO_SD),
+            soot_rate: None,
+            soot_left: None,
+            carried: None,
+        }
+    }
+
+    /// Soot laid down, g/L per km, before any visit told it.
+    pub(crate) fn usual_soot_rate(&self) -> LogNormal {
+        // A car that regenerates every 300 to 1000 km at 3 to 6 g/L lays down about 9 mg/L a kilometre;
+        // trucks burn much of theirs passively (trade reference 3.3, from memory).
+        match (self.between_km, self.heavy) {
+            (Some(km), _) => LogNormal::new(4.2 / km.max(30.0), 0.45),
+            (None, false) => LogNormal::new(0.009, 0.55),
+            (None, true) => LogNormal::new(0.0025, 0.9),
+        }
+    }
+
+    /// Mean and spread of ln soot load of a car of which nothing is wrong.
+    pub(crate) fn usual_soot(&self) -> (f64, f64) {
+        let of = self.soot(SootMode::Usual, EngineMode::Sound, false);
+        of.parts().first().map_or((0.0, 1.0), |p| (p.1, p.2))
+    }
+
+    /// Mean and spread of ln ash load by distance.
+    pub(crate) fn usual_ash(&self) -> (f64, f64) {
+        self.ash_load(AshMode::ByDistance).parts().first().map_or((0.0, 1.0), |p| (p.1, p.2))
+    }
+
+    /// Distance over which the soot gathered, km.
+    pub(crate) fn soot_distance(&self) -> LogNormal {
+        match self.since_km {
+            Some((km, sd)) => LogNormal::new(km.max(3.0), sd),
+            None => {
+                let usual = self.between_km.unwrap_or(if self.heavy { 1500.0 } else { 450.0 });
+                LogNormal::new(usual * 0.55, 0.8)
+            }
         }
     }
 
@@ -392,13 +445,7 @@ impl Priors {
             parts.extend(part(SootMode::Incomplete, 0.2));
             return Mixture::of(parts);
         }
-        // A car that regenerates every 300 to 1000 km at 3 to 6 g/L lays down about 9 mg/L a kilometre;
-        // trucks burn much of theirs passively (trade reference 3.3, from memory).
-        let mut rate = match (self.between_km, self.heavy) {
-            (Some(km), _) => LogNormal::new(4.2 / km.max(30.0), 0.45),
-            (None, false) => LogNormal::new(0.009, 0.55),
-            (None, true) => LogNormal::new(0.0025, 0.9),
-        };
+        let mut rate = self.soot_rate.unwrap_or_else(|| self.usual_soot_rate());
         let more = match engine {
             EngineMode::EgrOpen | EngineMode::Sooting => LogNormal::new(1.7, 0.25),
             EngineMode::BoostLeak => LogNormal::new(1.5, 0.25),
@@ -412,18 +459,11 @@ impl Priors {
         if undoped {
             rate = rate.times(LogNormal::new(1.2, 0.2));
         }
-        let distance = match self.since_km {
-            Some((km, sd)) => LogNormal::new(km.max(3.0), sd),
-            None => {
-                let usual = self.between_km.unwrap_or(if self.heavy { 1500.0 } else { 450.0 });
-                LogNormal::new(usual * 0.55, 0.8)
-            }
-        };
+        let distance = self.soot_distance();
         let left = match soot {
             SootMode::Incomplete => LogNormal::new(3.0, 0.5),
             SootMode::ShortTrips => LogNormal::new(0.8, 0.8),
-            // A complete burn leaves less than 1 g/L, often hardly anything (trade reference 3.3).
-            _ => LogNormal::new(0.25, 1.0),
+            _ => self.soot_left.unwrap_or(AFTER_A_BURN),
         };
         let sum = left.plus(rate.times(distance));
         // Controllers start a burn, and passive oxidation grows, long before the channels are full.
@@ -491,7 +531,7 @@ impl Priors {
             EngineMode::TemperatureSensor => {
                 Mixture::of(vec![(0.5, -40.0, base.hypot(25.0)), (0.5, 40.0, base.hypot(25.0))])
             }
-            _ => Mixture::normal(0.0, base),
+            _ => self.common[at::HEAT].clone(),
         }
     }
 

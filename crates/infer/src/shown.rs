@@ -3,6 +3,7 @@
 
 use crate::conditions::BelowZero;
 use crate::hypothesis::SensorMode;
+use crate::prior::ZERO_SD;
 use crate::quasi::{Mixture, normal_log_density};
 use crate::summary::{Block, K};
 use nalgebra::{SMatrix, SVector};
@@ -46,6 +47,8 @@ pub(crate) struct Filter {
     pub(crate) viscous_gain: f64,
     /// Shown over true inertial part.
     pub(crate) inertial_gain: f64,
+    /// Zero of a sensor in order, kPa: mean and standard deviation.
+    pub(crate) zero: (f64, f64),
 }
 
 /// How a reading behaves in time.
@@ -78,9 +81,6 @@ pub(crate) struct Component {
     manner: Manner,
 }
 
-/// Spread of the zero of a sound sensor, kPa. Workshop guides accept 0.5 to 2 kPa with the engine off as
-/// good enough (trade reference 3.1); a sensor in order lies well inside.
-const ZERO_SD: f64 = 0.15;
 /// A silencer costs one to a few kPa at the standard flow (common practice).
 const SILENCER: (f64, f64) = (1.6, 1.2);
 /// Spread of a coefficient that is known to be nothing.
@@ -132,7 +132,7 @@ impl Component {
 /// With two hoses across the filter.
 fn two_hoses(mode: SensorMode, f: &Filter, cut: f64) -> Vec<Component> {
     match mode {
-        SensorMode::Sound => vec![follows(f, 1.0, 1.0, 0.0, ZERO_SD)],
+        SensorMode::Sound => vec![follows(f, 1.0, 1.0, f.zero.0, f.zero.1)],
         SensorMode::Zero => [-0.6, 0.6, 1.2]
             .into_iter()
             .zip([0.4, 0.45, 0.15])
@@ -151,14 +151,17 @@ fn two_hoses(mode: SensorMode, f: &Filter, cut: f64) -> Vec<Component> {
                 manner: Manner::Elsewhere,
             },
         ],
-        SensorMode::OffDownstream => vec![follows(f, 1.0, 1.0, 0.0, ZERO_SD).with_silencer()],
+        SensorMode::OffDownstream => vec![follows(f, 1.0, 1.0, f.zero.0, f.zero.1).with_silencer()],
         SensorMode::Swapped => {
-            vec![stands(cut, 0.0, 0.08, 0.02, Manner::Stands), follows(f, 1.0 - cut, -1.0, 0.0, ZERO_SD)]
+            vec![
+                stands(cut, 0.0, 0.08, 0.02, Manner::Stands),
+                follows(f, 1.0 - cut, -1.0, f.zero.0, f.zero.1),
+            ]
         }
         SensorMode::Leaking => [0.2, 0.35, 0.5, 0.65, 0.8]
             .into_iter()
             .map(|share| {
-                let mut c = follows(f, 0.2, share, 0.0, ZERO_SD).looser(Manner::Loose);
+                let mut c = follows(f, 0.2, share, f.zero.0, f.zero.1).looser(Manner::Loose);
                 c.sd[1] = c.sd[1].hypot(0.06 * f.viscous);
                 c.sd[3] = c.sd[3].hypot(0.06 * f.inertial);
                 c
@@ -172,7 +175,7 @@ fn two_hoses(mode: SensorMode, f: &Filter, cut: f64) -> Vec<Component> {
             part.inertial_gain = None;
             // Shut altogether, the hose keeps whatever pressure was trapped in it.
             vec![
-                follows(f, 0.5, 1.0, 0.0, ZERO_SD).looser(Manner::Late),
+                follows(f, 0.5, 1.0, f.zero.0, f.zero.1).looser(Manner::Late),
                 part,
                 stands(0.3, 0.5, 1.5, 0.02, Manner::Stands),
             ]

@@ -81,8 +81,12 @@ impl Density {
     }
 
     fn coefficients(&self, s: &Sample, point: &[f64; LENGTH]) -> Option<([f64; K], f64, f64)> {
-        let parts =
-            components(self.hypothesis.sensor, &s.filter(), self.priors.one_hose, self.data.below_zero);
+        let parts = components(
+            self.hypothesis.sensor,
+            &s.filter(self.priors.zero),
+            self.priors.one_hose,
+            self.data.below_zero,
+        );
         let c = parts.first().filter(|_| parts.len() == 1)?;
         let beta = std::array::from_fn(|k| c.mean[k] + c.sd[k] * point[at::COUNT + k]);
         Some((beta, c.viscous_gain?, c.inertial_gain?))
