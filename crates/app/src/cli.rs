@@ -40,6 +40,10 @@ pub enum Command {
     Plan(PlanOrder),
     #[command(about = say("cli-timetable"))]
     Timetable(TimetableOrder),
+    #[command(about = say("cli-due"))]
+    Due(DueOrder),
+    #[command(about = say("cli-trips"))]
+    Trips(TripsOrder),
 }
 
 #[derive(Args)]
@@ -529,6 +533,33 @@ pub struct Next {
     pub json: bool,
     #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
     pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct DueOrder {
+    #[arg(value_name = "CASE", help = say("cli-case"))]
+    pub case: PathBuf,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+/// A week of driving.
+#[derive(Args)]
+pub struct TripsOrder {
+    #[arg(long, value_name = "KMxTIMES", help = say("cli-trips-town"))]
+    pub town: Vec<String>,
+    #[arg(long, value_name = "KMxTIMES", help = say("cli-trips-country"))]
+    pub country: Vec<String>,
+    #[arg(long, value_name = "KMxTIMES", help = say("cli-trips-motorway"))]
+    pub motorway: Vec<String>,
+    #[arg(long, value_name = "FILE", help = say("cli-trips-trace"))]
+    pub trace: Vec<PathBuf>,
+    #[arg(long, value_name = "TIMES", default_value_t = 5.0, help = say("cli-trips-per-week"))]
+    pub per_week: f64,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
 }
 
 #[derive(Args)]

@@ -7,6 +7,7 @@ mod assess;
 mod cli;
 mod decode;
 mod demonstrate;
+mod due;
 mod failure;
 mod fluids;
 mod inputs;
@@ -58,6 +59,8 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Next(order) => next::run(&order),
         cli::Command::Plan(order) => plan::run(&order),
         cli::Command::Timetable(order) => timetable::run(&order),
+        cli::Command::Due(order) => due::due(&order),
+        cli::Command::Trips(order) => due::trips(&order),
     }
 }
 

@@ -2,7 +2,7 @@
 //! ash, the verdict on a regeneration, the next reading.
 
 use crate::inputs::Inputs;
-use crate::output::{Due, Quantiles, Sentence, Told};
+use crate::output::{Due3, Quantiles, Sentence, Told};
 use crate::words::words;
 use infer::assessment::{Assessment, Text};
 use schemars::JsonSchema;
@@ -69,9 +69,9 @@ pub struct Ash {
     /// Growth, g per 1000 km.
     pub growth_g_per_1000km: Quantiles,
     /// Distance from now until cleaning or replacement, km; 0 when it is due.
-    pub due_km: Due,
+    pub due_km: Due3,
     /// The same on the odometer, km.
-    pub due_odometer_km: Option<Due>,
+    pub due_odometer_km: Option<Due3>,
     /// False when neither pressure nor the filter's odometer tell: the window is then that of any such car.
     pub told: bool,
     /// Ash load at which cars are cleaned, g/L, from.
@@ -202,7 +202,7 @@ pub fn ash(a: &Assessment) -> Ash {
     Ash {
         growth_g_per_1000km: x.growth_g_per_1000km.into(),
         due_km: x.due_km.into(),
-        due_odometer_km: x.due_odometer_km.map(Due::from),
+        due_odometer_km: x.due_odometer_km.map(Due3::from),
         told: x.told,
         limit_from_g_per_l: x.limit_g_per_l.0,
         limit_to_g_per_l: x.limit_g_per_l.1,

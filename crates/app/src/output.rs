@@ -67,8 +67,38 @@ pub struct Output {
     pub readings: Vec<outlook::NextReading>,
     /// The car's life, visit by visit; `null` for a single visit.
     pub life: Option<LifeOutput>,
+    /// What comes: windows that hold eight times in ten, the nearest first.
+    pub due: Vec<Due>,
     /// What could not be read or used.
     pub problems: Vec<Problem>,
+}
+
+/// Something that falls due, from now.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Due {
+    /// `additive` (down to the reserve), `ash` (as much as filters are cleaned at), `soot` (a burn that does not
+    /// finish until the soot makes trouble).
+    pub what: String,
+    /// Distance from now, km; 120 000 stands for that far or further.
+    pub km: Due3,
+    /// Odometer, km.
+    pub odometer_km: Option<Due3>,
+    /// Days from now; `null` where nothing tells how far the car goes in a year.
+    pub days: Option<Due3>,
+    /// False where the window is that of any such car.
+    pub told: bool,
+}
+
+impl From<&infer::due::Due> for Due {
+    fn from(d: &infer::due::Due) -> Self {
+        Self {
+            what: d.what.name().to_owned(),
+            km: d.km.into(),
+            odometer_km: d.odometer_km.map(Into::into),
+            days: d.days.map(Into::into),
+            told: d.told,
+        }
+    }
 }
 
 /// A car's life.
@@ -168,7 +198,7 @@ pub struct Quantiles {
 
 /// Median and 80 % window of something to come.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Due {
+pub struct Due3 {
     /// 10 % quantile.
     pub p10: Option<f64>,
     /// Median.
@@ -193,7 +223,7 @@ impl From<Interval> for Quantiles {
     }
 }
 
-impl From<Window> for Due {
+impl From<Window> for Due3 {
     fn from(w: Window) -> Self {
         Self { p10: finite(w.p10), p50: finite(w.p50), p90: finite(w.p90) }
     }
@@ -238,9 +268,9 @@ pub struct Additive {
     /// Leak, mL per day.
     pub leak_ml_per_day: Told,
     /// Distance from now to the reserve, km.
-    pub due_km: Due,
+    pub due_km: Due3,
     /// Days from now to the reserve.
-    pub due_days: Due,
+    pub due_days: Due3,
     /// The reserve, L.
     pub reserve_l: f64,
     /// Whether the balance alone told its fault.
@@ -582,6 +612,7 @@ impl Output {
             ash: outlook::ash(a),
             regeneration: outlook::regeneration(a, inputs),
             readings: outlook::readings(a, inputs),
+            due: a.due.iter().map(Due::from).collect(),
             life: a.life.as_ref().map(|l| LifeOutput::of(l, knowledge)),
             problems,
         }

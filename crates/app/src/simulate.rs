@@ -128,7 +128,7 @@ fn road(road: Route, minutes: f64) -> Trace {
 }
 
 /// The road speed in a file, as seconds and km/h. Every recording that holds one will do.
-fn speed(path: &Path) -> Result<Vec<(f64, f64)>, Failure> {
+pub(crate) fn speed(path: &Path) -> Result<Vec<(f64, f64)>, Failure> {
     let shown = path.display().to_string();
     let bytes = std::fs::read(path).map_err(|e| Failure::read(&shown, &e))?;
     // Short names that people give the column; a unit in brackets behind them is kept.

@@ -281,6 +281,11 @@ pub fn assessment(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
     }
     page.table(&["col-of-100", "col-fault", "col-counts-from"].map(say), &rows, &[0]);
 
+    let told = life(a);
+    if !told.is_empty() {
+        page.heading(&say("head-life"));
+        told.iter().for_each(|line| page.item(line));
+    }
     if let Some(p) = &a.proof {
         page.heading(&say("head-proof"));
         let reason = w.text(&p.reason, knowledge);
@@ -326,6 +331,39 @@ pub fn assessment(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
         &args! { "version" => env!("CARGO_PKG_VERSION"), "time" => made_at.to_owned() },
     ));
     page.finish()
+}
+
+/// The life, one line a visit; empty for a single one.
+pub fn life(a: &Assessment) -> Vec<String> {
+    let Some(life) = &a.life else { return Vec::new() };
+    let mut out = Vec::new();
+    for v in &life.visits {
+        let soot = v.filter.soot_load_g_per_l;
+        let drop = v.filter.standard_pressure_drop_kpa;
+        let date = v.time.map_or_else(String::new, |t| t.to_string().chars().take(10).collect());
+        let km = v.odometer_km.map_or_else(|| say("cell-not-known"), |km| digits(km, 0));
+        let one = |x: f64| digits(x, 1);
+        out.push(say_with(
+            "out-life-visit",
+            &args! {
+                "km" => km, "date" => date,
+                "soot" => one(soot.p50), "from" => one(soot.p05), "to" => one(soot.p95),
+                "drop" => digits(drop.p50, 2),
+            },
+        ));
+        for (p, id) in [
+            (v.unrecorded_change.map(|c| c.sensor), "out-life-sensor"),
+            (v.unrecorded_change.map(|c| c.filter), "out-life-filter"),
+        ] {
+            if let Some(p) = p.filter(|p| *p >= 0.15) {
+                out.push(say_with(id, &args! { "p" => of_100(p) }));
+            }
+        }
+        if let Some(p) = v.regeneration_complete {
+            out.push(say_with("out-life-burn", &args! { "p" => of_100(p) }));
+        }
+    }
+    out
 }
 
 /// A burn in one line.

@@ -20,7 +20,7 @@ use crate::shown::PressureData;
 use crate::signs::{self, Signs};
 use crate::summary::{Block, Row, Standard, Summary, summarise};
 use crate::typed;
-use crate::{ash, dilution, scenario};
+use crate::{ash, dilution, due, scenario};
 use facts::case::{Case, ReservoirKind, Role};
 use facts::{FaultId, Knowledge};
 use recording::Recording;
@@ -174,6 +174,7 @@ pub(crate) fn answer(
         fault_sets,
         faults,
         additive_faults: ways.mixed(|w| w.joint.additive_marginals(additive)),
+        due: Vec::new(),
         life: None,
         fault_set_told,
         cannot_tell: Vec::new(),
@@ -191,6 +192,7 @@ pub(crate) fn answer(
         plot: view.plot(&draws),
         problems: view.problems.clone(),
     };
+    out.due = due::due(case, &out, &draws);
     explain::fill(&mut out, view, full, additive, &draws, &before, knowledge);
     (out, draws)
 }
@@ -400,6 +402,23 @@ impl<'a> View<'a> {
     pub(crate) fn proof(&self) -> Option<crate::assessment::Proof> {
         if self.before_rows.is_empty() {
             return None;
+        }
+        let case = self.case;
+        let here = |km: Option<f64>| {
+            km.is_none_or(|o| case.car.odometer_km.is_none_or(|now| o >= now - typed::STAY_KM))
+        };
+        // A sensor changed between the two readings is another instrument.
+        if self.role == Role::After && case.sensor_replaced.iter().any(|r| here(r.odometer_km)) {
+            return Some(proof::refused("proof-sensor-replaced"));
+        }
+        let minutes = |r: &facts::case::Reading| {
+            (r.quantity == facts::case::Quantity::TimeSinceRegeneration)
+                .then(|| typed::canonical(r))
+                .flatten()
+                .map(|v| v.0 / 60.0)
+        };
+        if case.reading.iter().filter_map(minutes).any(|m| m < proof::SETTLE_MIN) {
+            return Some(proof::refused("proof-too-soon"));
         }
         proof::compare(&self.before_rows, &self.rows, self.same_instrument)
     }

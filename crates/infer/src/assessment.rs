@@ -7,6 +7,7 @@ use crate::ash::AshOutlook;
 use crate::balance::Balance;
 use crate::burns::SeenBurn;
 use crate::dilution::FuelInOil;
+use crate::due::Due;
 use crate::information::NextReading;
 use crate::life::Life;
 use crate::safety::Regeneration;
@@ -252,6 +253,8 @@ pub struct Assessment {
     pub regeneration: Regeneration,
     /// Recordings and readings that would narrow the open questions, the most telling per minute first.
     pub readings: Vec<NextReading>,
+    /// What comes, the nearest first.
+    pub due: Vec<Due>,
     /// The car's life, visit by visit; none for a single visit.
     pub life: Option<Life>,
     /// For the report.

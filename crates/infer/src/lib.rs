@@ -12,6 +12,7 @@ pub mod carried;
 mod circumstances;
 pub mod conditions;
 pub mod dilution;
+pub mod due;
 mod explain;
 pub mod hypothesis;
 pub mod information;
@@ -30,6 +31,7 @@ pub mod shown;
 pub mod signs;
 pub mod summary;
 mod tables;
+pub mod trips;
 pub mod typed;
 
 pub use assess::{Evidence, assess, assess_with_draws};

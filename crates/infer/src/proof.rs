@@ -47,17 +47,26 @@ fn viscous(before: &[Row], after: &[Row]) -> Option<([f64; 2], [[f64; 2]; 2])> {
     Some(([mean[2], mean[5]], [[cov[(2, 2)], cov[(2, 5)]], [cov[(5, 2)], cov[(5, 5)]]]))
 }
 
-/// Compares two states. `same_instrument` is false when before and after were read with different
-/// instruments or plumbing.
-#[must_use]
-pub fn compare(before: &[Row], after: &[Row], same_instrument: bool) -> Option<Proof> {
-    let cannot = |id| Proof {
+/// Minutes after a burn in which the filter is still hot and the cake not at rest: readings taken then compare
+/// nothing (trade reference 7.5).
+pub(crate) const SETTLE_MIN: f64 = 10.0;
+
+/// No comparison, and why.
+pub(crate) fn refused(id: &'static str) -> Proof {
+    Proof {
         ratio: Estimate { p05: 0.0, p50: 1.0, p95: 10.0, told: false },
         improved_probability: 0.5,
         regeneration_complete: None,
         verdict: ProofVerdict::CannotTell,
         reason: Text::new(id),
-    };
+    }
+}
+
+/// Compares two states. `same_instrument` is false when before and after were read with different
+/// instruments or plumbing.
+#[must_use]
+pub fn compare(before: &[Row], after: &[Row], same_instrument: bool) -> Option<Proof> {
+    let cannot = refused;
     let Some(([b, a], cov)) = viscous(before, after) else {
         return if before.is_empty() && after.is_empty() { None } else { Some(cannot("proof-one-side")) };
     };

@@ -19,6 +19,9 @@ pub struct Typed {
     pub flow_guessed: bool,
 }
 
+/// Rows no further back than this belong to the stay, km.
+pub(crate) const STAY_KM: f64 = 150.0;
+
 /// A reading and its uncertainty in the canonical unit of its quantity (kPa, g/s, degC, ...), or none when
 /// the unit is not one of its quantity.
 #[must_use]

@@ -11,9 +11,9 @@ use maud::{Markup, PreEscaped, html};
 use recording::{Quantity, Recording, Signal};
 
 const WIDE: f64 = 640.0;
-const NARROW: f64 = 358.0;
+pub(super) const NARROW: f64 = 358.0;
 /// Drawings across the whole sheet.
-const FULL: f64 = 1100.0;
+pub(super) const FULL: f64 = 1100.0;
 
 fn both(draw: impl Fn(f64, &str) -> String, wide: f64) -> Markup {
     html! { (PreEscaped(draw(wide, "wide"))) (PreEscaped(draw(NARROW, "narrow"))) }

@@ -1,6 +1,7 @@
 //! The report: one sheet of HTML with nothing outside itself, no script, and print in mind.
 
 pub mod figures;
+mod life;
 mod marks;
 pub mod regeneration;
 
@@ -59,6 +60,7 @@ fn margin(a: &Assessment, inputs: &Inputs, title: &str) -> Markup {
         ("faults", "head-faults", true),
         ("figures", "head-figures", true),
         ("recordings", "decode-signals", false),
+        ("life", "head-life", a.life.is_some()),
         ("additive", "head-additive", a.additive.is_some()),
         ("proof", "head-proof", a.proof.is_some()),
         ("burns", "head-burns", !a.burns.is_empty()),
@@ -95,6 +97,7 @@ fn sheet(a: &Assessment, inputs: &Inputs, made_at: &str) -> Markup {
             section.c5.sec #faults { (faults(a, knowledge)) }
         }
         section.sec #figures { (intervals(a)) }
+        (life::section(a, inputs))
         (figures::recordings(a, inputs))
         @if let Some(b) = &a.additive {
             section.sec #additive {

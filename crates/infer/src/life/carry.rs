@@ -375,12 +375,12 @@ fn carry(
         .collect();
     let total: f64 = weights.iter().sum::<f64>().max(1e-300);
     let mut correlation = SMatrix::<f64, { at::COUNT }, { at::COUNT }>::identity();
-    for i in 0..n {
+    for (i, weight) in weights.iter().enumerate() {
         let z: [f64; at::COUNT] =
             std::array::from_fn(|j| ((value(i, j) - columns[j].0) / columns[j].1).clamp(-3.5, 3.5));
         for a in 0..at::COUNT {
             for b in 0..a {
-                correlation[(a, b)] += weights[i] / total * z[a] * z[b];
+                correlation[(a, b)] += weight / total * z[a] * z[b];
             }
         }
     }

@@ -2,7 +2,7 @@
 //! before and from after its work; and what happened between one and the next.
 
 use crate::assess::Evidence;
-use crate::typed;
+use crate::typed::{self, STAY_KM};
 use facts::case::{Case, RegenerationEnd, Role, Row};
 
 /// One state of the car.
@@ -21,9 +21,6 @@ pub(crate) struct Stage {
     /// A regeneration or cleaning belongs to the visit.
     pub burnt: bool,
 }
-
-/// Rows as far back as this belong to the stay, km.
-const STAY_KM: f64 = 150.0;
 
 /// The states of one visit.
 pub(crate) fn of((visit, evidence): (usize, &Evidence)) -> Vec<Stage> {
