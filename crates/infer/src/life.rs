@@ -91,7 +91,8 @@ pub fn assess_with_draws(visits: &[Evidence]) -> Option<(Assessment, Draws)> {
             None => (carry::fresh(facts, stage.role, &additive, &network, effort), None),
             Some(m) => {
                 let between = stages::Gap::between(&stages[i - 1], stage);
-                let (ways, change) = carry::onward(m, &between, facts, stage.role, &additive, &network, effort, ASIDE);
+                let (ways, change) =
+                    carry::onward(m, &between, facts, stage.role, &additive, &network, effort, ASIDE);
                 (ways, Some(change))
             }
         };

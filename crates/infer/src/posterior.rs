@@ -455,9 +455,8 @@ pub fn posterior(
         Normal::of(mean, cov * 1.3, 1.0)
     });
     if let Some(known) = known {
-        let both = |cover: f64, x: &[f64; at::COUNT]| {
-            log_sum_exp([cover, first + known.log_density(x)].into_iter())
-        };
+        let both =
+            |cover: f64, x: &[f64; at::COUNT]| log_sum_exp([cover, first + known.log_density(x)].into_iter());
         samples.iter_mut().for_each(|s| s.proposed = both(s.proposed, &s.x));
         for i in 0..effort.first {
             let z = nalgebra::SVector::from_fn(|j, _| normal_quantile(points.at(made + i, j)));
@@ -611,8 +610,16 @@ impl Given<'_> {
             log_weight.push(state.map(|v| v + rest));
             log_parts.push((sign, state[0]));
         }
-        let mut out =
-            Posterior { log_weight, log_parts, effective: 0.0, power, flattened: 0.0, samples, weights, by_mode: Vec::new() };
+        let mut out = Posterior {
+            log_weight,
+            log_parts,
+            effective: 0.0,
+            power,
+            flattened: 0.0,
+            samples,
+            weights,
+            by_mode: Vec::new(),
+        };
         out.by_mode = out.sensor_weights(hypotheses, &|_| 0.0, None);
         let w: Vec<f64> = out.by_mode.iter().map(|w| w.iter().sum()).collect();
         out.effective = effective_size(&w);
