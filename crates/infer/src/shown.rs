@@ -384,6 +384,7 @@ mod tests {
             inertial: 0.5,
             viscous_gain: 1.0,
             inertial_gain: 1.0,
+            zero: (0.0, 0.3),
         };
         for mode in SensorMode::ALL {
             for c in components(mode, &f, 0.3, BelowZero::Unknown) {
