@@ -3,10 +3,10 @@
 //! Objects are read out of one container after the other; what straddles two is carried over. Sizes in the file are
 //! never trusted for memory: containers are unpacked step by step up to the allowed total.
 
+use crate::binary::{End, Inflater, fd_length, u16_at, u32_at, u64_at};
 use crate::bus::{Decoder, Tap};
 use crate::frame::{Direction, Frame, FrameKind};
 use crate::model::{CutEnd, NoteKind, Options, Problems, Recording};
-use flate2::{Decompress, FlushDecompress, Status};
 
 const CAN_MESSAGE: u32 = 1;
 const CAN_ERROR: u32 = 2;
@@ -20,20 +20,10 @@ const CAN_FD_ERROR_64: u32 = 104;
 const MARK: &[u8] = b"LOBJ";
 /// Size of the part of an object's header that all versions have.
 const BASE: usize = 16;
-/// Size of a log container's header behind the base.
+/// Size of a log container's header behind the base: method, reserved, size of the content, reserved.
 const CONTAINER_HEADER: usize = 16;
-/// Lengths of a CAN FD frame by its code.
-const FD_LENGTHS: [u8; 16] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64];
-
-fn u16_at(b: &[u8], at: usize) -> Option<u16> {
-    b.get(at..)?.first_chunk().map(|c| u16::from_le_bytes(*c))
-}
-fn u32_at(b: &[u8], at: usize) -> Option<u32> {
-    b.get(at..)?.first_chunk().map(|c| u32::from_le_bytes(*c))
-}
-fn u64_at(b: &[u8], at: usize) -> Option<u64> {
-    b.get(at..)?.first_chunk().map(|c| u64::from_le_bytes(*c))
-}
+/// So many bytes tell how many samples to make room for.
+const BEGINNING: usize = 1 << 17;
 
 /// A SYSTEMTIME in nanoseconds since 1970, taken as UTC; `None` for the empty one.
 fn system_time(bytes: &[u8]) -> Option<i64> {
@@ -62,6 +52,8 @@ struct Reader<'t> {
     place: u64,
     left_to_unpack: u64,
     names: Vec<Option<u16>>,
+    /// Room was made for the samples to come.
+    expected: bool,
     kinds_passed_over: u64,
 }
 
@@ -84,6 +76,7 @@ pub(crate) fn read(
         place: 0,
         left_to_unpack: options.max_unpacked_bytes,
         names: vec![None; 256],
+        expected: false,
         kinds_passed_over: 0,
     };
     let header = u32_at(content, 4).map_or(usize::MAX, |n| n as usize);
@@ -130,6 +123,7 @@ impl Reader<'_> {
     fn file(&mut self, content: &[u8], header: usize, cut: &mut CutEnd) {
         // What one container left over: the beginning of an object that goes on in the next.
         let mut carried: Vec<u8> = Vec::new();
+        let mut inflater = Inflater::new();
         let mut at = header;
         while at < content.len() {
             let rest = content.get(at..).unwrap_or(&[]);
@@ -160,7 +154,7 @@ impl Reader<'_> {
             };
             let whole = object.whole();
             if object.kind == CONTAINER {
-                let what = self.container(&object, &mut carried);
+                let what = self.container(&object, &mut inflater, &mut carried);
                 if let Some(what) = what.filter(|_| whole) {
                     self.problem(what);
                 }
@@ -180,6 +174,10 @@ impl Reader<'_> {
                 break;
             }
             at += object.size;
+            if !self.expected && at >= BEGINNING {
+                self.expected = true;
+                self.decoder.expect(at, content.len());
+            }
         }
         if !carried.is_empty() && cut.what.is_empty() {
             self.cut(cut, content, "the last object is not whole");
@@ -206,48 +204,54 @@ impl Reader<'_> {
         self.problem(format!("{bytes} bytes that are no object"));
     }
 
-    /// Unpacks a container piece by piece and reads the objects in it. What it says is wrong comes back.
-    fn container(&mut self, object: &Object<'_>, carried: &mut Vec<u8>) -> Option<String> {
+    /// Unpacks a container and reads the objects in it. What it says is wrong comes back.
+    fn container(
+        &mut self,
+        object: &Object<'_>,
+        inflater: &mut Inflater,
+        carried: &mut Vec<u8>,
+    ) -> Option<String> {
         let method = u16_at(object.bytes, BASE)?;
+        let due = u64::from(u32_at(object.bytes, BASE + 8)?);
         let packed = object.bytes.get(BASE + CONTAINER_HEADER..).unwrap_or(&[]);
         match method {
             0 => {
-                carried.extend_from_slice(packed);
-                self.objects(carried);
+                self.piece(packed, carried);
                 None
             }
-            2 => self.inflate(packed, carried),
+            2 => {
+                let most = self.left_to_unpack;
+                let mut made = 0;
+                let end = inflater.unpack(packed, due, most, &mut |piece| {
+                    made += piece.len() as u64;
+                    self.piece(piece, carried);
+                });
+                self.left_to_unpack = most.saturating_sub(made);
+                match end {
+                    End::Whole => None,
+                    End::Full => Some("the unpacked content is larger than allowed".to_owned()),
+                    End::Short => Some("a container ends before its content does".to_owned()),
+                    End::Damaged(error) => Some(format!("a container is damaged ({error})")),
+                }
+            }
             other => Some(format!("a container packed by method {other}, which is not known")),
         }
     }
 
-    fn inflate(&mut self, packed: &[u8], carried: &mut Vec<u8>) -> Option<String> {
-        let mut stream = Decompress::new(true);
-        let mut piece = vec![0u8; 1 << 17];
-        loop {
-            let input = packed.get(stream.total_in() as usize..).unwrap_or(&[]);
-            let before = (stream.total_in(), stream.total_out());
-            let status = stream.decompress(input, &mut piece, FlushDecompress::None);
-            let made = (stream.total_out() - before.1) as usize;
-            self.left_to_unpack = self.left_to_unpack.saturating_sub(made as u64);
-            if self.left_to_unpack == 0 {
-                return Some("the unpacked content is larger than allowed".to_owned());
-            }
-            carried.extend_from_slice(piece.get(..made).unwrap_or(&[]));
-            self.objects(carried);
-            match status {
-                Ok(Status::StreamEnd) => return None,
-                Ok(_) if made == 0 && stream.total_in() == before.0 => {
-                    return Some("a container ends before its content does".to_owned());
-                }
-                Ok(_) => {}
-                Err(error) => return Some(format!("a container is damaged ({error})")),
-            }
+    /// Reads the objects of a piece of content, behind what was carried over; what is not whole is carried on.
+    fn piece(&mut self, piece: &[u8], carried: &mut Vec<u8>) {
+        if carried.is_empty() {
+            let used = self.objects(piece);
+            carried.extend_from_slice(piece.get(used..).unwrap_or(&[]));
+        } else {
+            carried.extend_from_slice(piece);
+            let used = self.objects(carried);
+            carried.drain(..used);
         }
     }
 
-    /// Reads the whole objects at the beginning of `bytes` and takes them away.
-    fn objects(&mut self, bytes: &mut Vec<u8>) {
+    /// Reads the whole objects at the beginning of `bytes`; gives back how many bytes they were.
+    fn objects(&mut self, bytes: &[u8]) -> usize {
         let mut at = 0;
         loop {
             let rest = bytes.get(at..).unwrap_or(&[]);
@@ -292,7 +296,7 @@ impl Reader<'_> {
             self.object(&object);
             at += object.size;
         }
-        bytes.drain(..at.min(bytes.len()));
+        at.min(bytes.len())
     }
 
     /// One object that is no container.
@@ -400,10 +404,6 @@ fn identifier(id: u32, frame: &mut Frame) {
 
 fn direction(sent: bool) -> Direction {
     if sent { Direction::Sent } else { Direction::Received }
-}
-
-fn fd_length(dlc: u8) -> u8 {
-    FD_LENGTHS.get(usize::from(dlc)).copied().unwrap_or(64)
 }
 
 fn kind(fd: bool, remote: bool, bit_rate_switch: bool, error_state: bool) -> FrameKind {

@@ -16,6 +16,10 @@ pub(crate) enum Raw {
         shift: u8,
         length: u8,
     },
+    /// Two bits from bit `shift` of the byte; 3 says "not supported".
+    State {
+        shift: u8,
+    },
 }
 
 /// A field of an OBD parameter. `value = raw * mul / div + add` in `unit`; divided by `per` it is in the
@@ -72,6 +76,7 @@ impl Field {
             Raw::I16 => f64::from(i16::from_be_bytes([at(0)?, at(1)?])),
             Raw::U32 => f64::from(u32::from_be_bytes([at(0)?, at(1)?, at(2)?, at(3)?])),
             Raw::Bits { shift, length } => f64::from(at(0)? >> shift & ((1u16 << length) - 1) as u8),
+            Raw::State { shift } => f64::from(Some(at(0)? >> shift & 3).filter(|state| *state < 3)?),
         })
     }
 

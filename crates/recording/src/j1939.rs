@@ -371,11 +371,14 @@ pub fn inhibit_reasons(data: &[u8]) -> impl Iterator<Item = &'static str> {
 /// One bit for each reason, the first one lowest.
 pub(crate) fn inhibit_bits(data: &[u8]) -> u16 {
     // From byte 3 bit 5 on, two bits each; 01 = yes.
-    (0..INHIBIT_REASONS.len()).fold(0, |bits, n| {
-        let position = 4 + 2 * n;
-        let set = data.get(2 + position / 8).is_some_and(|b| b >> (position % 8) & 3 == 1);
-        bits | u16::from(set) << n
-    })
+    let word = data.iter().take(8).rev().fold(0u64, |word, b| word << 8 | u64::from(*b));
+    let pairs = word >> 20 & 0x0FFF_FFFF;
+    let yes = pairs & !(pairs >> 1) & 0x0555_5555;
+    // Every second bit, closed up.
+    let bits = (yes | yes >> 1) & 0x3333_3333;
+    let bits = (bits | bits >> 2) & 0x0F0F_0F0F;
+    let bits = (bits | bits >> 4) & 0x00FF_00FF;
+    (bits | bits >> 8) as u16
 }
 
 /// State of the four lamps: 0 off, 1 on, 2 error, 3 not available.

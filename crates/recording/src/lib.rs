@@ -37,6 +37,7 @@
 #![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::expect_used, clippy::panic))]
 
 mod asc;
+mod binary;
 mod blf;
 mod bus;
 pub mod candump;

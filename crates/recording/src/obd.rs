@@ -2,7 +2,7 @@
 //!
 //! Formulas were cross-checked against python-OBD 0.7.3, Scapy 2.8.0, OBDb/SAEJ1979 and the open source of the
 //! SAE J1699-3 test; those of 8B, 8C, 8F, 9B, A1, A5 and the scale of 7A/7B are from memory of the J1979
-//! digital annex.
+//! digital annex, as is what the bytes of 81, 82, 88, 89, 8A and 94 are for (their lengths were seen).
 
 use crate::field::{Decoded, Field, NONE, Raw};
 use crate::quantity::Quantity::{self, *};
@@ -34,7 +34,7 @@ pub fn lengths(pid: u8) -> &'static [u8] {
         0x94 => &[12],
         0x7F | 0x88 => &[13],
         0x8C | 0x9C => &[17],
-        0x81 | 0x82 => &[21],
+        0x81 | 0x82 => &[21, 41],
         0x89 | 0x8A => &[41],
         _ => &[],
     }
@@ -303,8 +303,12 @@ pub(crate) fn fields(pid: u8, length: usize) -> &'static [Field] {
         ],
         0x7D => rows![u8s(ControlAreaStatus, 1, N, 0, "")],
         0x7E => rows![u8s(ControlAreaStatus, 2, N, 0, "")],
-        0x81 => const { &run_times(1) },
-        0x82 => const { &run_times(6) },
+        0x81 if length <= 21 => const { &run_times(1) },
+        0x82 if length <= 21 => const { &run_times(6) },
+        0x81 => const { &double_run_times(1) },
+        0x82 => const { &double_run_times(6) },
+        0x89 => const { &double_run_times(11) },
+        0x8A => const { &double_run_times(16) },
         0x7F => rows![
             u32s(EngineRunTime, 0, 0, 1, "s"),
             u32s(EngineIdleTime, 0, 1, 5, "s"),
@@ -325,21 +329,28 @@ pub(crate) fn fields(pid: u8, length: usize) -> &'static [Field] {
             u16s(ParticulateMass, 2, 1, 3, "mg/m3").times(0.0125),
         ],
         0x87 => rows![fine_kpa(IntakeManifoldPressure, 1, 0, 1), fine_kpa(IntakeManifoldPressure, 2, 1, 3)],
-        // Status and distances; the history of the 10,000 km blocks between them is not read.
+        // Status now, four bits for each of the last blocks of 10,000 km, distances.
         0x88 => rows![
             bits(InducementReason, 1, N, 0, 0, 1),
             bits(InducementReason, 2, N, 0, 1, 1),
             bits(InducementReason, 3, N, 0, 2, 1),
             bits(InducementReason, 4, N, 0, 3, 1),
             bits(InducementActive, 0, N, 0, 7, 1),
+            bits(InducementHistory, 1, N, 1, 0, 4),
+            bits(InducementHistory, 2, N, 1, 4, 4),
+            bits(InducementHistory, 3, N, 2, 0, 4),
+            bits(InducementHistory, 4, N, 2, 4, 4),
             u16s(InducementDistance, 1, N, 3, "km"),
             u16s(InducementDistance, 2, N, 5, "km"),
             u16s(InducementDistance, 3, N, 7, "km"),
             u16s(InducementDistance, 4, N, 9, "km"),
             u16s(InducementDistance, 5, N, 11, "km"),
         ],
-        // One support bit for the levels, one for each counter (from memory).
+        // One support bit for the levels, one for each counter.
         0x94 => rows![
+            field(InducementState, 1, 0, 1, Raw::State { shift: 0 }, ""),
+            field(InducementState, 2, 0, 1, Raw::State { shift: 2 }, ""),
+            field(InducementState, 3, 0, 1, Raw::State { shift: 4 }, ""),
             u16s(NoxWarningTime, 1, 1, 2, "h"),
             u16s(NoxWarningTime, 2, 2, 4, "h"),
             u16s(NoxWarningTime, 3, 3, 6, "h"),
@@ -375,6 +386,7 @@ pub(crate) fn fields(pid: u8, length: usize) -> &'static [Field] {
             field(ParticulateSensorReading, 2, 3, 5, Raw::I16, "%").times(0.01),
         ],
         0x9B => rows![
+            bits(ReagentKind, 0, 0, 0, 4, 4),
             u8s(ReagentConcentration, 0, 1, 1, "%").times(0.25),
             celsius(ReagentTemperature, 0, 2, 2),
             percent(ReagentLevel, 0, 3, 3),
@@ -412,6 +424,19 @@ const fn run_times(first: u8) -> [Field; 5] {
         u32s(AuxiliaryRunTime, first + 3, 3, 13, "s"),
         u32s(AuxiliaryRunTime, first + 4, 4, 17, "s"),
     ]
+}
+
+/// Two running times for each of five devices, one support bit for both.
+const fn double_run_times(first: u8) -> [Field; 10] {
+    const fn pair(device: u8, support: u8) -> [Field; 2] {
+        [
+            u32s(AuxiliaryRunTime, device, support, 1 + 8 * support, "s"),
+            u32s(AuxiliaryRunTimeSecond, device, support, 5 + 8 * support, "s"),
+        ]
+    }
+    let [[a, b], [c, d], [e, f], [g, h], [i, j]] =
+        [pair(first, 0), pair(first + 1, 1), pair(first + 2, 2), pair(first + 3, 3), pair(first + 4, 4)];
+    [a, b, c, d, e, f, g, h, i, j]
 }
 
 const fn exhaust_temperatures(first: u8) -> [Field; 4] {
@@ -462,7 +487,7 @@ pub fn decode(pid: u8, data: &[u8]) -> impl Iterator<Item = Decoded> {
 
 /// True for parameters of known length whose content is not decoded here and that are no masks, states or codes.
 pub(crate) fn is_passed_over(pid: u8) -> bool {
-    matches!(pid, 0x89 | 0x8A | 0xA3 | 0x98..=0x9C) && fields(pid, 0).is_empty()
+    matches!(pid, 0x6E | 0x90..=0x93 | 0x9A | 0x9C | 0xA3)
 }
 
 /// The parameters a support mask names: parameter `base` (00, 20, 40 ...) and its four data bytes.
@@ -666,6 +691,18 @@ pub const PERFORMANCE_COUNTERS: [&str; 18] = [
     "FUELCOMP",
     "FUELCOND",
 ];
+
+/// What a monitor of service 06 watches, where the sources agree. The particulate filter has none: it stands at B0 in one
+/// list (python-OBD) and at B2 from memory of the digital annex.
+pub fn monitor_name(monitor: u8) -> Option<&'static str> {
+    Some(match monitor {
+        0x31..=0x34 => "exhaust gas recirculation",
+        0x85 | 0x86 => "boost pressure",
+        0x90 | 0x91 => "NOx adsorber",
+        0x98 | 0x99 => "NOx catalyst",
+        _ => return None,
+    })
+}
 
 /// Result of an on-board monitor test (service 06): sixteen-bit raw counts with the number of their scale.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

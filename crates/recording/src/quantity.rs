@@ -279,13 +279,23 @@ quantities! {
     Desulphurising = "desulphurising", "0/1";
     /// Bits of the not-to-exceed control area (instance 1 = NOx, 2 = particulate matter), as one number.
     ControlAreaStatus = "control_area_status", "enum";
-    /// Running time of an auxiliary emission control device (instance = its number).
+    /// Running time of an auxiliary emission control device (instance = its number); its first counter where it has two.
     AuxiliaryRunTime = "auxiliary_run_time", "s";
+    /// Second running time of an auxiliary emission control device (instance = its number).
+    AuxiliaryRunTimeSecond = "auxiliary_run_time_second", "s";
     /// An inducement for the reagent is active.
     InducementActive = "inducement_active", "0/1";
     /// Reason of a reagent warning or inducement: level low (1), wrong reagent (2), consumption deviates (3), NOx too
     /// high (4) (instance = reason).
     InducementReason = "inducement_reason", "0/1";
+    /// Reasons of a reagent warning in one of the last blocks of 10,000 km (instance = block, the present one first): the bits
+    /// of [`Quantity::InducementReason`] as one number (from memory of the J1979 digital annex).
+    InducementHistory = "inducement_history", "enum";
+    /// State of an inducement level (instance = level): 0 inactive, 1 enabled, 2 active (from memory of the J1979 digital
+    /// annex).
+    InducementState = "inducement_state", "enum";
+    /// Kind of reagent as the module numbers it.
+    ReagentKind = "reagent_kind", "enum";
     /// Distance driven with a reason of the reagent inducement, by the five counters of the parameter in their order.
     InducementDistance = "inducement_distance", "km";
     /// Time with a NOx warning: quality (1), consumption (2), dosing (3), recirculation (4), codes (5) of the reagent

@@ -75,6 +75,10 @@ pub fn fault_memory(answer: &[u8]) -> Option<FaultMemory> {
         (0x02 | 0x0A..=0x0F | 0x13 | 0x15, [mask, rest @ ..]) => {
             FaultMemory::Codes { mask: *mask, codes: records::<4>(rest, code_status)? }
         }
+        // Of extended data supported, mask and record number come first; of a readiness group, its numbers (from memory).
+        (0x1A, [mask, _, rest @ ..]) | (0x56, [_, mask, _, _, rest @ ..]) => {
+            FaultMemory::Codes { mask: *mask, codes: records::<4>(rest, code_status)? }
+        }
         (0x17, [_, mask, rest @ ..]) => {
             FaultMemory::Codes { mask: *mask, codes: records::<4>(rest, code_status)? }
         }
@@ -93,8 +97,23 @@ pub fn fault_memory(answer: &[u8]) -> Option<FaultMemory> {
         (0x55, [_group, mask, _format, rest @ ..]) => {
             FaultMemory::Codes { mask: *mask, codes: records::<4>(rest, code_status)? }
         }
-        (0x01 | 0x02 | 0x07 | 0x0A..=0x0F | 0x11..=0x13 | 0x15 | 0x42 | 0x55, _) => return None,
+        (0x01 | 0x02 | 0x07 | 0x0A..=0x0F | 0x11..=0x13 | 0x15 | 0x1A | 0x42 | 0x55 | 0x56, _) => {
+            return None;
+        }
         _ => FaultMemory::Other,
+    })
+}
+
+/// What an identifier of service 22 holds, for those that the standard names (ISO 14229-1, from memory).
+pub fn identifier_name(identifier: u16) -> Option<&'static str> {
+    Some(match identifier {
+        0xF187 => "spare part number",
+        0xF188 => "software number",
+        0xF18C => "serial number",
+        0xF191 => "hardware number",
+        0xF194 => "supplier's software number",
+        0xF195 => "supplier's software version",
+        _ => return None,
     })
 }
 

@@ -234,3 +234,151 @@ fn regress_an_impossible_date_and_an_empty_file_are_named() {
     assert_eq!((r.start_epoch_s, r.problems.len()), (None, 1), "{:?}", r.problems);
     assert!(r.problems[0].what.contains("no frame"), "{:?}", r.problems);
 }
+
+/// How the records of an MDF file are stored.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Stored {
+    Plain,
+    Packed,
+    Turned,
+    /// Turned, in blocks of so many bytes, which cut records in two.
+    Blocks(usize),
+    /// Turned, and the size of the content stated wrongly.
+    Misstated,
+}
+
+const RECORD: usize = 85;
+
+/// An MDF 4 file of bus logging: records of a time (double, seconds), bus, identifier, width, length code, length, 64
+/// bytes of data, direction, CAN FD flag and a byte that nothing names.
+fn bus_logging(records: &[u8], stored: Stored) -> Vec<u8> {
+    fn block(file: &mut Vec<u8>, mark: &[u8; 2], links: &[u64], data: &[u8]) -> u64 {
+        file.resize(file.len().next_multiple_of(8), 0);
+        let at = file.len() as u64;
+        let length = 24 + 8 * links.len() + data.len();
+        file.extend([b"##".as_slice(), mark, &[0; 4]].concat());
+        file.extend((length as u64).to_le_bytes());
+        file.extend((links.len() as u64).to_le_bytes());
+        links.iter().for_each(|l| file.extend(l.to_le_bytes()));
+        file.extend(data);
+        at
+    }
+    let mut file = b"MDF     4.11    test    ".to_vec();
+    file.resize(64, 0);
+    file[28..30].copy_from_slice(&411u16.to_le_bytes());
+    // The header leads to the group of data, whose place is put in at the end.
+    block(&mut file, b"HD", &[0; 6], &[1_700_000_000_000_000_000u64.to_le_bytes(), [0; 8], [0; 8]].concat());
+    let data = match stored {
+        Stored::Plain => block(&mut file, b"DT", &[], records),
+        _ => {
+            let size = if let Stored::Blocks(size) = stored { size } else { records.len().max(1) };
+            let parts: Vec<u64> = records
+                .chunks(size)
+                .map(|part| {
+                    let rows = part.len() / RECORD;
+                    let turned: Vec<u8> = (0..RECORD)
+                        .flat_map(|c| (0..rows).map(move |r| part[r * RECORD + c]))
+                        .chain(part[rows * RECORD..].iter().copied())
+                        .collect();
+                    let method = u8::from(stored != Stored::Packed);
+                    let mut packer =
+                        flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::default());
+                    std::io::Write::write_all(&mut packer, if method == 1 { &turned } else { part }).unwrap();
+                    let packed = packer.finish().unwrap();
+                    let due = part.len() as u64 + if stored == Stored::Misstated { 100 } else { 0 };
+                    let mut body = vec![b'D', b'T', method, 0];
+                    body.extend((RECORD as u32).to_le_bytes());
+                    body.extend(due.to_le_bytes());
+                    body.extend((packed.len() as u64).to_le_bytes());
+                    body.extend(packed);
+                    block(&mut file, b"DZ", &[], &body)
+                })
+                .collect();
+            block(&mut file, b"DL", &[[0].as_slice(), &parts].concat(), &[0; 8])
+        }
+    };
+    let channels: [(&str, u8, u8, u8, u32, u32); 10] = [
+        ("t", 2, 1, 4, 0, 64),
+        ("CAN_DataFrame", 0, 0, 10, 8, 8 * 76),
+        ("CAN_DataFrame.BusChannel", 0, 0, 0, 8, 8),
+        ("CAN_DataFrame.ID", 0, 0, 0, 9, 32),
+        ("CAN_DataFrame.IDE", 0, 0, 0, 13, 8),
+        ("CAN_DataFrame.DLC", 0, 0, 0, 14, 8),
+        ("CAN_DataFrame.DataLength", 0, 0, 0, 15, 8),
+        ("CAN_DataFrame.DataBytes", 0, 0, 10, 16, 8 * 64),
+        ("CAN_DataFrame.Dir", 0, 0, 0, 80, 8),
+        ("CAN_DataFrame.EDL", 0, 0, 0, 81, 8),
+    ];
+    let mut next = 0;
+    for (name, kind, sync, number, byte, bits) in channels.into_iter().rev() {
+        let text = block(&mut file, b"TX", &[], format!("{name}\0").as_bytes());
+        let mut body = vec![kind, sync, number, 0];
+        body.extend([byte, bits, 0, 0].iter().flat_map(|n: &u32| n.to_le_bytes()));
+        next = block(&mut file, b"CN", &[next, 0, text, 0, 0, 0, 0, 0], &body);
+    }
+    let mut body = [0u64.to_le_bytes(), ((records.len() / RECORD) as u64).to_le_bytes(), [0; 8]].concat();
+    body.extend([(RECORD as u32).to_le_bytes(), [0; 4]].concat());
+    let group = block(&mut file, b"CG", &[0, next, 0, 0, 0, 0], &body);
+    let first = block(&mut file, b"DG", &[0, group, data, 0], &[0; 8]);
+    file[64 + 24..64 + 32].copy_from_slice(&first.to_le_bytes());
+    file
+}
+
+/// `count` records; every seventh frame is one of CAN FD if there shall be such.
+fn records(count: usize, fd: bool) -> (Vec<u8>, Vec<Plain>) {
+    let mut bytes = Vec::new();
+    let mut wanted = Vec::new();
+    for n in 0..count {
+        let long = fd && n % 7 == 3;
+        let length = if long { 64 } else { n % 9 };
+        let data: Vec<u8> = (0..length).map(|k| (n * 31 + k * 7 + 1) as u8).collect();
+        let (id, extended) = if n % 2 == 0 { (0x18FE_F200 | n as u32 & 0xFF, true) } else { (0x123, false) };
+        let mut record = (n as f64 * 0.0005).to_le_bytes().to_vec();
+        record.push(1);
+        record.extend(id.to_le_bytes());
+        record.extend([u8::from(extended), if long { 15 } else { length as u8 }, length as u8]);
+        record.extend(&data);
+        record.resize(80, 0xA5);
+        record.extend([1, u8::from(long), 0xEE, 0xEE, 0xEE]);
+        assert_eq!(record.len(), RECORD);
+        bytes.extend(record);
+        wanted.push((id, extended, data, n as i64 * 500));
+    }
+    (bytes, wanted)
+}
+
+#[test]
+fn property_records_are_the_same_however_they_are_stored() {
+    for (count, fd) in [(1, false), (7, true), (700, false), (1500, true)] {
+        let (bytes, wanted) = records(count, fd);
+        for stored in [
+            Stored::Plain,
+            Stored::Packed,
+            Stored::Turned,
+            Stored::Blocks(10_007),
+            Stored::Blocks(8 * RECORD),
+        ] {
+            let (got, recording) = frames("x.mf4", &bus_logging(&bytes, stored));
+            assert!(got == wanted, "{stored:?}, {count} frames: {} read", got.len());
+            assert!(recording.problems.is_empty(), "{stored:?}: {:?}", recording.problems);
+            assert_eq!(recording.counts.fd_frames, if fd { (count as u64 + 3) / 7 } else { 0 }, "{stored:?}");
+            assert_eq!(recording.buses, ["CAN1"]);
+        }
+        let (got, _) = frames("x.mf4", &bus_logging(&bytes, Stored::Misstated));
+        assert!(got == wanted, "a wrong size must not hide whole data: {}", got.len());
+    }
+}
+
+#[test]
+fn property_cut_records_keep_what_stands_before() {
+    let (bytes, wanted) = records(300, true);
+    for stored in [Stored::Plain, Stored::Packed, Stored::Turned] {
+        // The groups stand behind the data in these files: the cut is made in the data itself.
+        for cut in [RECORD * 300 - 1, RECORD * 200 + 3, RECORD - 1] {
+            let (got, recording) = frames("x.mf4", &bus_logging(&bytes[..cut], stored));
+            assert_eq!(got.len(), cut / RECORD, "{stored:?}");
+            assert!(got[..] == wanted[..got.len()], "{stored:?}");
+            assert_eq!(recording.problems.len(), 1, "{stored:?} {cut}: {:?}", recording.problems);
+        }
+    }
+}

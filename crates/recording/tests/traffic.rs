@@ -330,8 +330,26 @@ fn regress_the_rest_of_the_tables() {
     run.extend([[0xFFu8; 4], [0, 0, 0x0E, 0x10], [0; 4], [0; 4], [0; 4]].concat());
     assert_eq!(value(obd(&run), Q::AuxiliaryRunTime, 2), [3600.0]);
     assert!(value(obd(&run), Q::AuxiliaryRunTime, 1).is_empty(), "not supported");
-    let inducement = [0x88, 0x81, 0, 0, 0, 10, 0, 0, 0, 0, 0, 0, 0, 0];
+    // Two counters a device, the second device of the first row and the last one of the last.
+    for (pid, device, support, place) in [(0x81, 2, 0x02, 8), (0x89, 12, 0x02, 8), (0x8A, 20, 0x10, 32)] {
+        let mut run = vec![pid, support];
+        run.extend([0xFF; 40]);
+        run[2 + place..10 + place].copy_from_slice(&[0, 0, 0x0E, 0x10, 0, 0, 0, 60]);
+        assert_eq!(value(obd(&run), Q::AuxiliaryRunTime, device), [3600.0], "{pid:02X}");
+        assert_eq!(value(obd(&run), Q::AuxiliaryRunTimeSecond, device), [60.0], "{pid:02X}");
+        assert!(value(obd(&run), Q::AuxiliaryRunTime, device - 1).is_empty(), "not supported");
+    }
+    let inducement = [0x88, 0x81, 0x21, 0x84, 0, 10, 0, 0, 0, 0, 0, 0, 0, 0];
     assert_eq!(value(obd(&inducement), Q::InducementActive, 0), [1.0]);
+    for (block, reasons) in [(1, 1.0), (2, 2.0), (3, 4.0), (4, 8.0)] {
+        assert_eq!(value(obd(&inducement), Q::InducementHistory, block), [reasons]);
+    }
+    let levels = [0x94, 0x03, 0b11_10_01, 0, 7, 0, 0, 0, 0, 0, 0, 0, 0];
+    assert_eq!(value(obd(&levels), Q::InducementState, 1), [1.0]);
+    assert_eq!(value(obd(&levels), Q::InducementState, 2), [2.0]);
+    assert!(value(obd(&levels), Q::InducementState, 3).is_empty(), "not supported");
+    assert_eq!(value(obd(&levels), Q::NoxWarningTime, 1), [7.0]);
+    assert_eq!(value(obd(&[0x9B, 0x21, 0, 0, 0]), Q::ReagentKind, 0), [2.0]);
     assert_eq!(value(obd(&inducement), Q::InducementDistance, 1), [10.0]);
     assert_eq!(value(obd(&[0x8B, 0x0C, 0x04, 0, 0, 0, 0, 0]), Q::AdsorberRegenerating, 0), [1.0]);
     // SPN 3253: five bits from byte 7 bit 6 on, over the byte's end: 01011 is 11.
@@ -340,5 +358,64 @@ fn regress_the_rest_of_the_tables() {
     assert!(
         value("(0.0) can0 18FDB200#FFFFFFFF0200FFFF\n".to_owned(), Q::FilterPressureFailureMode, 1)
             .is_empty()
+    );
+}
+
+#[test]
+fn regress_names_of_monitors_and_identifiers_and_further_fault_lists() {
+    let notes = |message: &[u8]| {
+        let r = read(&frames(0.0, "7E8", message));
+        (r.notes.iter().map(|n| n.text.clone()).collect::<Vec<_>>().join("; "), r.trouble_codes)
+    };
+    let (text, _) = notes(&[0x46, 0x85, 0x01, 0x01, 0, 5, 0, 1, 0, 9]);
+    assert!(text.contains("monitor 85 (boost pressure) test 01 passed"), "{text}");
+    let (text, _) = notes(&[&[0x62, 0xF1, 0x8C], b"A1234".as_slice()].concat());
+    assert!(text.contains("identifier F18C (serial number): 41 31 32 33 34 (A1234)"), "{text}");
+    for message in [
+        [0x59, 0x1A, 0xFF, 0x01, 0x24, 0x63, 0x00, 0x08].as_slice(),
+        &[0x59, 0x56, 0x33, 0xFF, 0x04, 0x01, 0x24, 0x63, 0x00, 0x08],
+    ] {
+        let (_, codes) = notes(message);
+        assert_eq!(codes.iter().map(|c| c.code.as_str()).collect::<Vec<_>>(), ["P2463"]);
+    }
+}
+
+/// Frames of a parameter group are taken out many at a time; what reaches the same signal another way must not get out
+/// of order.
+#[test]
+fn property_samples_of_one_signal_stay_in_order_whatever_brings_them() {
+    // Engine speed with priority 3 and with 6, in turn, and as a CAN FD frame of twelve bytes.
+    let mut log = String::new();
+    let mut wanted = Vec::new();
+    for n in 0..500u16 {
+        let raw = (n + 1) * 8;
+        wanted.push(f64::from(n + 1));
+        let data = format!("FFFFFF{:02X}{:02X}FFFFFF", raw & 0xFF, raw >> 8);
+        let frame = match n {
+            _ if n > 100 && n % 5 == 0 => format!("18F00400#{data}"),
+            _ if n > 50 && n % 7 == 0 => format!("0CF00400##0{data}FFFFFFFF"),
+            _ => format!("0CF00400#{data}"),
+        };
+        log += &format!("({}.{:03}000) can0 {frame}\n", n / 100, n % 100 * 10);
+    }
+    let r = read(&log);
+    let speed = r.signal(Q::EngineSpeed).unwrap();
+    assert_eq!(speed.value, wanted);
+    assert!(speed.time_s.is_sorted());
+    assert_eq!(r.signals_of(Q::EngineSpeed).count(), 1);
+    // The other fields say "not available": two torques in each frame.
+    assert_eq!(r.counts.absent_values, 1000);
+}
+
+/// Two bits each from byte 3 bit 5 on: 01 counts, 00, 10 and 11 do not.
+#[test]
+fn reference_first_and_last_reason_that_inhibits_a_regeneration() {
+    let reasons = |bytes: [u8; 8]| recording::j1939::inhibit_reasons(&bytes).collect::<Vec<_>>();
+    assert_eq!(reasons([0xFF, 0xFF, 0x1F, 0, 0, 0, 0xFF, 0xFF]), ["clutch disengaged"]);
+    assert_eq!(reasons([0xFF, 0xFF, 0x2F, 0xFF, 0xFF, 0x7F, 0xFF, 0xFF]), ["vehicle speed too low"]);
+    assert!(reasons([0xFF; 8]).is_empty() && reasons([0; 8]).is_empty());
+    assert_eq!(
+        reasons([0xFF, 0xFF, 0x0F, 0x54, 0, 0, 0xFF, 0xFF]),
+        ["accelerator pedal", "out of neutral", "vehicle speed too high"]
     );
 }

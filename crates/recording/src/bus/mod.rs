@@ -65,6 +65,17 @@ struct Quick {
     per: f64,
 }
 
+/// A frame whose signals have not been taken out yet.
+struct Waiting {
+    time_s: f64,
+    word: u64,
+    length: u8,
+}
+
+/// So many frames of one identifier wait until their signals are taken out, signal by signal: the processor need not
+/// guess which values are there.
+const HOLD: usize = 64;
+
 /// What is to be done with the frames of one identifier on one bus; worked out at its first frame.
 struct Plan {
     bus: u16,
@@ -74,6 +85,7 @@ struct Plan {
     source: u8,
     pgn: u32,
     quick: Vec<Quick>,
+    waiting: Vec<Waiting>,
     /// Message of the user's descriptions.
     described: Option<u32>,
     transport: Transport,
@@ -153,6 +165,8 @@ pub(crate) struct Decoder<'t> {
     recent: Vec<(u64, u32)>,
     sessions: FxHashMap<(u16, u8, u8), j1939::Session>,
     sink: Sink,
+    /// How many frames of one identifier may wait. 1 once two identifiers feed one signal: its samples stay in order.
+    hold: usize,
     last_bus: u16,
     clock: Clock,
     error_classes: u32,
@@ -184,6 +198,7 @@ impl<'t> Decoder<'t> {
             recent: vec![(u64::MAX, 0); RECENT],
             sessions: FxHashMap::default(),
             sink: Sink::new(recording, problems, dbc),
+            hold: HOLD,
             last_bus: 0,
             clock: Clock::default(),
             error_classes: 0,
@@ -292,6 +307,7 @@ impl<'t> Decoder<'t> {
             source: id.source,
             pgn: id.pgn,
             quick: Vec::new(),
+            waiting: Vec::new(),
             described,
             transport: Transport::default(),
             frames: 0,
@@ -302,15 +318,19 @@ impl<'t> Decoder<'t> {
             last_length: 0,
             inhibited: 0,
         };
+        let mut shared = false;
         plan.transport.with_address = frame.extended && matches!(frame.id >> 16 & 0xFF, 0xCD | 0xCE);
         if kind == Kind::Quick {
             let Sink { columns, buses, .. } = &mut self.sink;
+            let known = columns.slots.len();
             for (n, parameter) in j1939::parameters(id.pgn).iter().enumerate() {
                 let key = group_key(bus, id.source, id.pgn, n);
                 let slot = columns.slot(key, &parameter.decode(&[]), || {
                     let (source, pgn, number) = (id.source, id.pgn, parameter.number);
                     prefixed(buses, bus, format!("SA {source:02X} PGN {pgn} SPN {number}"))
                 });
+                // The group comes with another priority, or came by transport.
+                shared |= (slot as usize) < known;
                 let (shift, bits, limit) = parameter.place();
                 let (scale, offset, per) = parameter.scaling();
                 let end = ((u32::from(shift) + bits).div_ceil(8)) as u8;
@@ -320,6 +340,10 @@ impl<'t> Decoder<'t> {
                     plan.quick.push(Quick { slot, shift, end, mask, limit, scale, offset, per });
                 }
             }
+        }
+        if shared && self.hold > 1 {
+            self.settle();
+            self.hold = 1;
         }
         plan
     }
@@ -358,23 +382,12 @@ impl<'t> Decoder<'t> {
         plan.shortest = plan.shortest.min(frame.length);
         plan.longest = plan.longest.max(frame.length);
         if plan.kind == Kind::Quick && frame.length <= 8 {
-            let word = frame.word();
-            let mut absent = 0;
-            for quick in &plan.quick {
-                let Some(slot) = self.sink.columns.slots.get_mut(quick.slot as usize) else { continue };
-                let raw = word >> quick.shift & quick.mask;
-                if raw <= quick.limit && quick.end <= frame.length {
-                    let mut value = raw as i64 as f64 * quick.scale + quick.offset;
-                    if quick.per != 1.0 {
-                        value /= quick.per;
-                    }
-                    slot.push(time_s, value);
-                } else {
-                    slot.absent += 1;
-                    absent += 1;
+            if !plan.quick.is_empty() {
+                plan.waiting.push(Waiting { time_s, word: frame.word(), length: frame.length });
+                if plan.waiting.len() >= self.hold {
+                    settle(plan, &mut self.sink);
                 }
             }
-            self.sink.recording.counts.absent_values += absent;
             let inhibited = plan.pgn == j1939::FILTER_CONTROL && {
                 let bits = j1939::inhibit_bits(frame.data());
                 std::mem::replace(&mut plan.inhibited, bits) != bits
@@ -384,6 +397,13 @@ impl<'t> Decoder<'t> {
             }
         }
         self.full(frame, number, now_ns, place);
+    }
+
+    /// Takes out the signals of all frames that wait.
+    fn settle(&mut self) {
+        for plan in self.plans.iter_mut().filter(|p| !p.waiting.is_empty()) {
+            settle(plan, &mut self.sink);
+        }
     }
 
     #[cold]
@@ -416,6 +436,9 @@ impl<'t> Decoder<'t> {
                 self.sink.inhibit_note(at, plan.source, plan.pgn, frame.data())
             }
             Kind::Quick | Kind::Group => {
+                if plan.kind == Kind::Quick {
+                    settle(plan, &mut self.sink);
+                }
                 if let Some(what) = j1939::changing_group(plan.pgn) {
                     self.sink.changing(at, 0xEE, || what.to_owned());
                 }
@@ -470,6 +493,11 @@ impl<'t> Decoder<'t> {
             sink.transport_error(at, &error);
         }
         if let Some((pgn, message)) = outcome.message {
+            if !j1939::parameters(pgn).is_empty() {
+                for plan in self.plans.iter_mut().filter(|p| !p.waiting.is_empty()) {
+                    settle(plan, sink);
+                }
+            }
             sink.recording.counts.messages += 1;
             sink.described_group(at, id.source, pgn, message);
             sink.group(at, id.source, pgn, message);
@@ -478,6 +506,7 @@ impl<'t> Decoder<'t> {
 
     /// Makes room for what the rest of the content will bring if it is like the beginning.
     pub(crate) fn expect(&mut self, read: usize, of: usize) {
+        self.settle();
         for slot in &mut self.sink.columns.slots {
             let seen = slot.signal.value.len();
             let coming =
@@ -490,6 +519,7 @@ impl<'t> Decoder<'t> {
     /// Hands out the samples gathered so far, so that they need not be kept. Signals whose scale the whole
     /// recording decides are kept to the end.
     pub(crate) fn take(&mut self) -> (Vec<Signal>, Vec<NamedSignal>) {
+        self.settle();
         self.sink.take(self.clock.disordered)
     }
 
@@ -515,6 +545,7 @@ impl<'t> Decoder<'t> {
 
     /// Closes the recording: runs the self-checks, sorts, writes the notes that were counted.
     pub(crate) fn finish(mut self, mut cut: CutEnd) -> Recording {
+        self.settle();
         let mut open: Vec<(String, usize, usize)> = Vec::new();
         for plan in &self.plans {
             let Kind::Diagnostic(role) = plan.kind else { continue };
@@ -614,6 +645,38 @@ impl<'t> Decoder<'t> {
         let text = text.trim_end_matches([',', ':']).to_owned();
         self.note(NoteKind::Bus, "bus", text);
     }
+}
+
+/// Takes the signals out of the frames that wait, one signal after the other. Every value is written and only those that
+/// are there are kept, which costs less than a wrong guess at a branch.
+fn settle(plan: &mut Plan, sink: &mut Sink) {
+    let waiting = &plan.waiting;
+    for quick in &plan.quick {
+        let Some(slot) = sink.columns.slots.get_mut(quick.slot as usize) else { continue };
+        let Signal { time_s, value, .. } = &mut slot.signal;
+        let before = value.len();
+        let all = before + waiting.len();
+        time_s.resize(all, 0.0);
+        value.resize(all, 0.0);
+        let mut kept = 0;
+        if let (Some(times), Some(values)) = (time_s.get_mut(before..), value.get_mut(before..)) {
+            for frame in waiting {
+                let raw = frame.word >> quick.shift & quick.mask;
+                let there = raw <= quick.limit && quick.end <= frame.length;
+                let scaled = raw as i64 as f64 * quick.scale + quick.offset;
+                if let (Some(t), Some(v)) = (times.get_mut(kept), values.get_mut(kept)) {
+                    (*t, *v) = (frame.time_s, if quick.per == 1.0 { scaled } else { scaled / quick.per });
+                }
+                kept += usize::from(there);
+            }
+        }
+        time_s.truncate(before + kept);
+        value.truncate(before + kept);
+        let absent = (waiting.len() - kept) as u64;
+        slot.absent += absent;
+        sink.recording.counts.absent_values += absent;
+    }
+    plan.waiting.clear();
 }
 
 fn diagnostic_frame(

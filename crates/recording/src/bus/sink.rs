@@ -504,7 +504,8 @@ impl Sink {
             let printable = data.len() >= 4 && data.iter().all(|b| (0x20..0x7F).contains(b));
             let text =
                 if printable { format!(" ({})", String::from_utf8_lossy(data)) } else { String::new() };
-            format!("identifier {did:04X}: {}{text}", hex(data))
+            let name = uds::identifier_name(did).map_or_else(String::new, |name| format!(" ({name})"));
+            format!("identifier {did:04X}{name}: {}{text}", hex(data))
         });
     }
 
@@ -530,15 +531,16 @@ impl Sink {
             self.repeat(at, NoteKind::Readiness, key, || {
                 let verdict = if result.passed() { "passed" } else { "failed" };
                 let (monitor, test) = (result.monitor, result.test);
+                let name = obd::monitor_name(monitor).map_or_else(String::new, |name| format!(" ({name})"));
                 match result.scaled() {
                     Some(([value, low, high], unit)) => format!(
-                        "monitor {monitor:02X} test {test:02X} {verdict}: {value:.6} {unit}, allowed {low:.6} to {high:.6}"
+                        "monitor {monitor:02X}{name} test {test:02X} {verdict}: {value:.6} {unit}, allowed {low:.6} to {high:.6}"
                     ),
                     None => {
                         let [value, low, high] = result.raw;
                         let scaling = result.scaling;
                         format!(
-                            "monitor {monitor:02X} test {test:02X} {verdict}: raw {value}, allowed {low} to {high} \
+                            "monitor {monitor:02X}{name} test {test:02X} {verdict}: raw {value}, allowed {low} to {high} \
                              (scaling {scaling:02X})"
                         )
                     }

@@ -3,7 +3,10 @@
 //! Nothing in a file is trusted: links may point anywhere, lengths may be anything, chains may be circles. The number of
 //! blocks visited and the bytes of data handed out are bounded by what the file can honestly hold.
 
-use flate2::{Decompress, FlushDecompress, Status};
+use super::turned::Turned;
+use crate::binary::{End, Inflater, u16_at, u32_at, u64_at};
+
+const TOO_MUCH: &str = "more data than is allowed";
 
 /// Header of every block: mark, length, number of links.
 const HEADER: usize = 24;
@@ -19,21 +22,20 @@ pub(super) struct Block<'a> {
 impl Block<'_> {
     /// The link with this number; `None` if it is empty.
     pub fn link(&self, n: usize) -> Option<u64> {
-        let bytes = self.links.get(8 * n..)?.first_chunk::<8>()?;
-        Some(u64::from_le_bytes(*bytes)).filter(|l| *l != 0)
+        u64_at(self.links, 8 * n).filter(|l| *l != 0)
     }
 
     pub fn u8(&self, at: usize) -> Option<u8> {
         self.data.get(at).copied()
     }
     pub fn u16(&self, at: usize) -> Option<u16> {
-        self.data.get(at..)?.first_chunk().map(|b| u16::from_le_bytes(*b))
+        u16_at(self.data, at)
     }
     pub fn u32(&self, at: usize) -> Option<u32> {
-        self.data.get(at..)?.first_chunk().map(|b| u32::from_le_bytes(*b))
+        u32_at(self.data, at)
     }
     pub fn u64(&self, at: usize) -> Option<u64> {
-        self.data.get(at..)?.first_chunk().map(|b| u64::from_le_bytes(*b))
+        u64_at(self.data, at)
     }
     pub fn f64(&self, at: usize) -> Option<f64> {
         self.u64(at).map(f64::from_bits)
@@ -49,12 +51,42 @@ pub(super) struct Findings {
     pub damage: Vec<(u64, String)>,
 }
 
+/// Data as they lie in a file.
+#[derive(Clone, Copy)]
+pub(super) enum Form<'a> {
+    /// One record after the other, in the file itself.
+    Plain(&'a [u8]),
+    /// The same, unpacked.
+    Unpacked(&'a [u8]),
+    /// Unpacked, stored by columns.
+    Turned(Turned<'a>),
+}
+
+/// A piece of data, where it stands in the file and how many bytes it takes there.
+#[derive(Clone, Copy)]
+pub(super) struct Piece<'a> {
+    pub form: Form<'a>,
+    pub place: u64,
+    pub stored: usize,
+}
+
+impl Piece<'_> {
+    /// Adds the bytes, one record after the other.
+    pub fn append_to(&self, all: &mut Vec<u8>) {
+        match self.form {
+            Form::Plain(bytes) | Form::Unpacked(bytes) => all.extend_from_slice(bytes),
+            Form::Turned(turned) => all.append(&mut turned.back()),
+        }
+    }
+}
+
 pub(super) struct File<'a> {
     pub bytes: &'a [u8],
     /// Written without its last corrections, as after a power loss.
     pub unfinished: bool,
     blocks_left: usize,
     data_left: u64,
+    inflater: Inflater,
     pub findings: Findings,
 }
 
@@ -65,6 +97,7 @@ impl<'a> File<'a> {
             unfinished: bytes.starts_with(b"UnFinMF"),
             blocks_left: bytes.len() / HEADER + 16,
             data_left: most_data,
+            inflater: Inflater::new(),
             findings: Findings::default(),
         }
     }
@@ -88,15 +121,15 @@ impl<'a> File<'a> {
             self.findings.cut = true;
             return None;
         };
-        let [a, b, c, d, _, _, _, _, l0, l1, l2, l3, l4, l5, l6, l7, n0, n1, n2, n3, ..] = *header;
+        let [a, b, c, d, ..] = *header;
         let mark = [a, b, c, d];
         if !marks.iter().any(|m| **m == mark) {
             let wanted = marks.first().map_or("##", |m| std::str::from_utf8(*m).unwrap_or("##"));
             self.damage(at, &format!("no block {wanted} where one is due"));
             return None;
         }
-        let length = u64::from_le_bytes([l0, l1, l2, l3, l4, l5, l6, l7]);
-        let links = u32::from_le_bytes([n0, n1, n2, n3]) as usize;
+        let length = u64_at(header, 8).unwrap_or(0);
+        let links = u32_at(header, 16).unwrap_or(0) as usize;
         let data = mark == *b"##DT" || mark == *b"##SD";
         let body = rest.get(HEADER..).unwrap_or(&[]);
         let due = usize::try_from(length.saturating_sub(HEADER as u64)).unwrap_or(usize::MAX);
@@ -117,10 +150,7 @@ impl<'a> File<'a> {
     pub fn text(&self, at: Option<u64>) -> String {
         let Some(start) = at.and_then(|a| usize::try_from(a).ok()) else { return String::new() };
         let Some(rest) = self.bytes.get(start..) else { return String::new() };
-        let Some(length) = rest.get(8..16).and_then(|b| b.first_chunk()).map(|b| u64::from_le_bytes(*b))
-        else {
-            return String::new();
-        };
+        let Some(length) = u64_at(rest, 8) else { return String::new() };
         // Names, units and remarks are short; a damaged length must not fetch the whole file.
         let end = usize::try_from(length).unwrap_or(usize::MAX).clamp(HEADER, HEADER + 65_536);
         let body = rest.get(HEADER..end).or(rest.get(HEADER..)).unwrap_or(&[]);
@@ -136,25 +166,24 @@ impl<'a> File<'a> {
         }
     }
 
-    /// Hands out the data a link leads to, piece by piece with the place in the file: plain, packed or listed.
-    pub fn data(&mut self, link: u64, visit: &mut dyn FnMut(&[u8], u64)) {
+    /// Hands out the data a link leads to, piece by piece: plain, packed or listed.
+    pub fn data(&mut self, link: u64, visit: &mut dyn FnMut(Piece<'_>)) {
         let Some(block) = self.block(link, &[b"##DT", b"##SD", b"##DZ", b"##DL", b"##HL", b"##DV"]) else {
             return;
         };
         match self.bytes.get(link as usize + 2..link as usize + 4) {
-            Some(b"DT" | b"SD") => self.hand_out(block.data, block.at + HEADER as u64, visit),
-            Some(b"DZ") => self.unpack(&block, visit),
             Some(b"HL") => {
                 if let Some(list) = block.link(0) {
                     self.list(list, visit);
                 }
             }
             Some(b"DL") => self.list(link, visit),
-            _ => self.damage(link, "data stored by columns (MDF 4.2), which is not read"),
+            Some(b"DV") => self.damage(link, "data stored by columns (MDF 4.2), which is not read"),
+            _ => self.data_block(&block, visit),
         }
     }
 
-    fn list(&mut self, first: u64, visit: &mut dyn FnMut(&[u8], u64)) {
+    fn list(&mut self, first: u64, visit: &mut dyn FnMut(Piece<'_>)) {
         let mut next = Some(first);
         while let Some(at) = next {
             let Some(list) = self.block(at, &[b"##DL"]) else { return };
@@ -162,87 +191,69 @@ impl<'a> File<'a> {
             for n in 1..count {
                 let Some(link) = list.link(n) else { continue };
                 let Some(block) = self.block(link, &[b"##DT", b"##SD", b"##DZ"]) else { return };
-                if self.bytes.get(link as usize + 2..link as usize + 4) == Some(b"DZ") {
-                    self.unpack(&block, visit);
-                } else {
-                    self.hand_out(block.data, block.at + HEADER as u64, visit);
-                }
+                self.data_block(&block, visit);
             }
             next = list.link(0);
         }
     }
 
-    fn hand_out(&mut self, data: &[u8], place: u64, visit: &mut dyn FnMut(&[u8], u64)) {
-        let Some(left) = self.data_left.checked_sub(data.len() as u64) else {
-            self.damage(place, "more data than is allowed");
+    fn data_block(&mut self, block: &Block<'_>, visit: &mut dyn FnMut(Piece<'_>)) {
+        let at = block.at as usize;
+        if self.bytes.get(at + 2..at + 4) == Some(b"DZ") {
+            self.unpack(block, visit);
             return;
-        };
-        self.data_left = left;
-        visit(data, place);
+        }
+        let (stored, place) = (block.data.len(), block.at + HEADER as u64);
+        match self.data_left.checked_sub(stored as u64) {
+            Some(left) => {
+                self.data_left = left;
+                visit(Piece { form: Form::Plain(block.data), place, stored });
+            }
+            None => self.damage(place, TOO_MUCH),
+        }
     }
 
-    fn unpack(&mut self, block: &Block<'_>, visit: &mut dyn FnMut(&[u8], u64)) {
-        let (Some(method), Some(column), Some(due), Some(packed)) =
+    fn unpack(&mut self, block: &Block<'_>, visit: &mut dyn FnMut(Piece<'_>)) {
+        let (Some(method), Some(columns), Some(due), Some(packed)) =
             (block.u8(2), block.u32(4), block.u64(8), block.data.get(24..))
         else {
             self.findings.cut = true;
             return;
         };
-        let mut out = Vec::new();
-        let mut stream = Decompress::new(true);
-        let mut whole = false;
-        // No deflate stream grows more than about a thousandfold; the rest is bounded by what may be handed out.
-        let most = due.min(self.data_left.saturating_add(1));
-        while (out.len() as u64) < most {
-            let before = (stream.total_in(), out.len());
-            out.reserve((1usize << 17).min((most - out.len() as u64) as usize).max(1));
-            let input = packed.get(stream.total_in() as usize..).unwrap_or(&[]);
-            match stream.decompress_vec(input, &mut out, FlushDecompress::None) {
-                Ok(Status::StreamEnd) => {
-                    whole = true;
-                    break;
-                }
-                Ok(_) if (stream.total_in(), out.len()) == before => break,
-                Ok(_) => {}
-                Err(error) => {
-                    self.damage(block.at, &format!("packed data are damaged ({error})"));
-                    break;
-                }
-            }
+        if method > 1 {
+            self.damage(block.at, &format!("data packed by method {method}, which is not known"));
+            return;
         }
-        whole |= out.len() as u64 >= due;
-        match method {
-            0 => self.hand_out(&out, block.at, visit),
-            1 if !whole => self.findings.cut = true,
-            1 => {
-                let turned = turned(&out, column as usize);
-                self.hand_out(&turned, block.at, visit);
+        let mut all = Vec::new();
+        let mut made = 0;
+        let stored = packed.len();
+        let mut hand_out = |bytes: &[u8]| {
+            let whole = made == 0 && bytes.len() as u64 == due;
+            made += bytes.len() as u64;
+            // What was turned has a meaning only as a whole.
+            if method == 1 && !whole {
+                all.extend_from_slice(bytes);
+                return;
             }
-            other => self.damage(block.at, &format!("data packed by method {other}, which is not known")),
+            let form = match method {
+                0 => Form::Unpacked(bytes),
+                _ => Form::Turned(Turned::new(bytes, columns as usize)),
+            };
+            visit(Piece { form, place: block.at, stored: if whole { stored } else { 0 } });
+        };
+        let end = self.inflater.unpack(packed, due, due.min(self.data_left), &mut hand_out);
+        let too_much = end == End::Full && made >= self.data_left && made < due;
+        self.data_left -= made.min(self.data_left);
+        if let End::Damaged(error) = &end {
+            self.damage(block.at, &format!("packed data are damaged ({error})"));
         }
-    }
-}
-
-/// Undoes the turning of rows and columns before packing.
-fn turned(bytes: &[u8], columns: usize) -> Vec<u8> {
-    let rows = bytes.len().checked_div(columns).unwrap_or(0);
-    let (table, rest) = bytes.split_at_checked(rows * columns).unwrap_or((bytes, &[]));
-    if rows == 0 {
-        return bytes.to_vec();
-    }
-    let mut out = vec![0u8; table.len()];
-    // A few rows at a time, so that what is written stays in the nearest cache.
-    const ROWS: usize = 64;
-    for (block, part) in out.chunks_mut(columns * ROWS).enumerate() {
-        for (column, values) in table.chunks_exact(rows).enumerate() {
-            let values = values.get(block * ROWS..).unwrap_or(&[]);
-            for (row, value) in part.chunks_exact_mut(columns).zip(values) {
-                if let Some(slot) = row.get_mut(column) {
-                    *slot = *value;
-                }
-            }
+        if too_much {
+            self.damage(block.at, TOO_MUCH);
+        } else if method == 1 && (end == End::Whole || made >= due) && !all.is_empty() {
+            let turned = Turned::new(&all, columns as usize);
+            visit(Piece { form: Form::Turned(turned), place: block.at, stored });
+        } else if end == End::Short || method == 1 && !all.is_empty() {
+            self.findings.cut = true;
         }
     }
-    out.extend_from_slice(rest);
-    out
 }

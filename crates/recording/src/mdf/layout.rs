@@ -103,11 +103,14 @@ impl Channel {
     }
 
     fn plain(&self, record: &[u8]) -> Option<f64> {
-        if self.bits == 0 || self.bits > 64 {
-            return None;
-        }
-        let raw = self.raw(record)?;
+        self.number_of(self.raw(record)?)
+    }
+
+    /// The number that raw bits stand for.
+    #[inline]
+    fn number_of(&self, raw: u64) -> Option<f64> {
         Some(match (self.number, self.bits) {
+            (_, 0 | 65..) => return None,
             (0 | 1, _) => raw as f64,
             (2 | 3, bits) => ((raw << (64 - bits)) as i64 >> (64 - bits)) as f64,
             (4 | 5, 32) => f64::from(f32::from_bits(raw as u32)),
@@ -118,18 +121,62 @@ impl Channel {
 
     /// Nanoseconds since the start of the measurement.
     #[inline]
-    pub fn nanoseconds(&self, record: &[u8]) -> Option<i64> {
+    pub fn nanoseconds(&self, raw: u64) -> Option<i64> {
         let seconds = match (&self.conversion, self.number) {
             // Whole nanoseconds stay whole.
-            (Conversion::Linear(0.0, 1e-9), 0) => return i64::try_from(self.raw(record)?).ok(),
-            (conversion, _) => conversion.apply(self.plain(record)?)?,
+            (Conversion::Linear(0.0, 1e-9), 0) => return i64::try_from(raw).ok(),
+            (conversion, _) => conversion.apply(self.number_of(raw)?)?,
         };
-        let ns = (seconds * 1e9).round();
-        (ns.abs() < 9e18).then_some(ns as i64)
+        let ns = seconds * 1e9;
+        // From 2^52 on a double has no fraction; below, half a count added and cut off is rounding.
+        let rounded = if ns.abs() < 4_503_599_627_370_496.0 { ns + 0.5f64.copysign(ns) } else { ns };
+        (ns.abs() < 9e18).then_some(rounded as i64)
+    }
+
+    /// The bytes of a record that hold it.
+    pub fn span(&self) -> std::ops::Range<usize> {
+        let bytes = (self.bits + u32::from(self.bit)).div_ceil(8) as usize;
+        self.byte..self.byte.saturating_add(bytes)
     }
 
     pub fn is_number(&self) -> bool {
         self.kind == 0 && matches!(self.number, 0..=5) && (1..=64).contains(&self.bits)
+    }
+}
+
+/// A channel of which only the raw bits are wanted, its place worked out.
+#[derive(Clone, Debug)]
+pub(super) struct Member {
+    pub channel: Channel,
+    /// Byte, shift and mask, where the bits lie in the lower bytes first and within eight of them.
+    quick: Option<(usize, u8, u64)>,
+}
+
+impl Member {
+    pub fn new(channel: &Channel, record_bytes: usize) -> Self {
+        let little = !matches!(channel.number, 1 | 3 | 5);
+        let span = channel.bits + u32::from(channel.bit);
+        let within = channel.span().end <= record_bytes;
+        let mask = if channel.bits >= 64 { u64::MAX } else { (1u64 << channel.bits) - 1 };
+        let quick =
+            (little && within && (1..=64).contains(&span)).then_some((channel.byte, channel.bit, mask));
+        Member { channel: channel.clone(), quick }
+    }
+
+    /// The raw bits. `window` begins with the record and goes on behind it, as far as there are bytes.
+    #[inline(always)]
+    pub fn raw(&self, record: &[u8], window: &[u8]) -> Option<u64> {
+        if let Some((byte, shift, mask)) = self.quick
+            && let Some(word) = window.get(byte..).and_then(|w| w.first_chunk::<8>())
+        {
+            return Some(u64::from_le_bytes(*word) >> shift & mask);
+        }
+        self.channel.raw(record)
+    }
+
+    /// The byte that holds it, if that is all there is to it.
+    pub fn whole_byte(&self) -> Option<usize> {
+        self.quick.filter(|(_, shift, mask)| (*shift, *mask) == (0, 0xFF)).map(|(byte, ..)| byte)
     }
 }
 

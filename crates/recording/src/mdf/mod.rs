@@ -2,16 +2,22 @@
 
 mod blocks;
 mod layout;
+mod turned;
 
+use crate::binary::fd_length;
 use crate::bus::{Decoder, Tap};
 use crate::frame::{Direction, Frame, FrameKind};
 use crate::model::{CutEnd, NamedSignal, NoteKind, Options, Problems, Recording, Signal};
 use crate::table::quantity_of;
-use blocks::File;
-use layout::{Channel, DataGroup, Group, data_groups};
+use blocks::{File, Form, Piece};
+use layout::{Channel, DataGroup, Group, Member, data_groups};
 use std::collections::VecDeque;
+use turned::{GROUP, Turned};
 
-const FD_LENGTHS: [u8; 16] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64];
+/// Records of bus logging are turned back so many at a time, which stays in the nearest cache.
+const ROWS: usize = 256;
+/// So many records tell how many samples to make room for.
+const BEGINNING: u64 = 1 << 14;
 
 /// What a group of bus logging holds.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -24,17 +30,18 @@ enum BusKind {
 /// The members of a group of bus logging.
 struct BusGroup {
     kind: BusKind,
-    time: Channel,
-    id: Option<Channel>,
-    extended: Option<Channel>,
-    code: Option<Channel>,
-    length: Option<Channel>,
-    bytes: Option<Channel>,
-    sent: Option<Channel>,
-    bus: Option<Channel>,
-    fd: Option<Channel>,
-    switched: Option<Channel>,
-    passive: Option<Channel>,
+    record_bytes: usize,
+    time: Member,
+    id: Option<Member>,
+    extended: Option<Member>,
+    code: Option<Member>,
+    length: Option<Member>,
+    bytes: Option<Member>,
+    sent: Option<Member>,
+    bus: Option<Member>,
+    fd: Option<Member>,
+    switched: Option<Member>,
+    passive: Option<Member>,
     /// Where bytes of variable length are: position of the group in the same stream, or a block of their own.
     variable: Option<Variable>,
 }
@@ -87,6 +94,10 @@ pub(crate) fn read(
         series: Vec::new(),
         samples_left: options.max_unpacked_bytes / 16,
         other_bus_records: 0,
+        frame: Frame::default(),
+        frames: 0,
+        file_bytes: content.len(),
+        expected: false,
     };
     // Groups of error and remote frames are often there and empty: then nothing needs to be sorted.
     let filled = |g: &&Group| bus_kind(g).is_some() && (file.unfinished || g.cycles > 0);
@@ -128,6 +139,12 @@ struct Reader<'t> {
     series: Vec<Series>,
     samples_left: u64,
     other_bus_records: u64,
+    /// Used again from record to record.
+    frame: Frame,
+    /// Frames taken the short way, and whether they made room for what follows.
+    frames: u64,
+    expected: bool,
+    file_bytes: usize,
 }
 
 /// What is done with the records of one group.
@@ -157,15 +174,35 @@ impl Reader<'_> {
         let mut rest: Vec<u8> = Vec::new();
         let mut unknown_ids = 0u64;
         let mut last_place = 0;
-        file.data(data, &mut |piece, place| {
-            last_place = place;
-            if rest.is_empty() {
-                let used = self.records(data_group, &mut uses, piece, place, true, &mut unknown_ids);
-                rest.extend_from_slice(piece.get(used..).unwrap_or(&[]));
-            } else {
-                rest.extend_from_slice(piece);
-                let used = self.records(data_group, &mut uses, &rest, place, false, &mut unknown_ids);
-                rest.drain(..used.min(rest.len()));
+        let mut seen = 0;
+        file.data(data, &mut |piece| {
+            last_place = piece.place;
+            if rest.is_empty()
+                && data_group.id_bytes == 0
+                && let ([Use::Frames(bus, pending)], [_]) =
+                    (uses.as_mut_slice(), data_group.groups.as_slice())
+                && bus.variable.is_none()
+                && pending.is_empty()
+                && let Some(used) = self.lone_group(bus, &piece, &mut seen)
+            {
+                if let Form::Plain(bytes) | Form::Unpacked(bytes) = piece.form {
+                    rest.extend_from_slice(bytes.get(used..).unwrap_or(&[]));
+                }
+                return;
+            }
+            match piece.form {
+                Form::Plain(bytes) | Form::Unpacked(bytes) if rest.is_empty() => {
+                    let in_place = matches!(piece.form, Form::Plain(_));
+                    let used =
+                        self.records(data_group, &mut uses, bytes, piece.place, in_place, &mut unknown_ids);
+                    rest.extend_from_slice(bytes.get(used..).unwrap_or(&[]));
+                }
+                _ => {
+                    piece.append_to(&mut rest);
+                    let used =
+                        self.records(data_group, &mut uses, &rest, piece.place, false, &mut unknown_ids);
+                    rest.drain(..used.min(rest.len()));
+                }
             }
         });
         let pending: usize = uses.iter().map(|u| if let Use::Frames(_, p) = u { p.len() } else { 0 }).sum();
@@ -188,25 +225,27 @@ impl Reader<'_> {
         }
         let time = group.channels.iter().find(|c| matches!(c.kind, 2 | 3) && c.sync == 1);
         if let (Some(kind), Some(time)) = (bus_kind(group), time) {
+            let record_bytes = group.data_bytes.saturating_add(group.invalid_bytes);
             let part = |name: &str| {
                 let ends = |c: &&Channel| c.name.rsplit('.').next() == Some(name) && c.name.contains('.');
-                group.channels.iter().find(ends).cloned()
+                group.channels.iter().find(ends).map(|c| Member::new(c, record_bytes))
             };
             let bytes = part("DataBytes");
             let variable =
-                bytes.as_ref().filter(|b| b.kind == 1).and_then(|b| b.data).map(|link| {
+                bytes.as_ref().map(|b| &b.channel).filter(|b| b.kind == 1).and_then(|b| b.data).map(|link| {
                     match all.groups.iter().position(|g| g.at == link) {
                         Some(place) => Variable::Group(place),
                         None => {
                             let mut gathered = Vec::new();
-                            file.data(link, &mut |piece, _| gathered.extend_from_slice(piece));
+                            file.data(link, &mut |piece| piece.append_to(&mut gathered));
                             Variable::Block(gathered)
                         }
                     }
                 });
             let bus = BusGroup {
                 kind,
-                time: time.clone(),
+                record_bytes,
+                time: Member::new(time, record_bytes),
                 id: part("ID"),
                 extended: part("IDE"),
                 code: part("DLC"),
@@ -297,7 +336,7 @@ impl Reader<'_> {
             Some(Use::Signals(places, time)) => {
                 let (data, invalid) = record.split_at_checked(data_bytes).unwrap_or((record, &[]));
                 self.decoder.recording().counts.rows += 1;
-                let Some(ns) = time.nanoseconds(data) else { return };
+                let Some(ns) = time.raw(data).and_then(|raw| time.nanoseconds(raw)) else { return };
                 for place in places {
                     let Some(series) = self.series.get_mut(*place) else { continue };
                     match series.channel.value(data, invalid) {
@@ -316,12 +355,84 @@ impl Reader<'_> {
         }
     }
 
-    fn bus_record(&mut self, uses: &mut [Use], number: usize, record: &[u8], place: u64) {
-        let mut frame = Frame::default();
-        let Some(Use::Frames(bus, pending)) = uses.get(number) else { return };
-        let waits = !pending.is_empty();
-        let channel = bus.bus.as_ref().and_then(|c| c.raw(record)).unwrap_or(0);
-        let Some(offset) = bus.frame(record, &mut frame) else {
+    /// Frames of a group that is alone in its stream and whose bytes stand in its records: the usual file. Gives back how
+    /// many bytes were whole records, or `None` if the records are not as they should be.
+    fn lone_group(&mut self, bus: &BusGroup, piece: &Piece<'_>, seen: &mut usize) -> Option<usize> {
+        let size = bus.record_bytes;
+        if size == 0 {
+            return None;
+        }
+        let used = match piece.form {
+            Form::Plain(bytes) | Form::Unpacked(bytes) => {
+                let in_place = matches!(piece.form, Form::Plain(_));
+                let rows = bytes.len() / size;
+                for first in (0..rows).step_by(ROWS) {
+                    let place = piece.place + if in_place { (first * size) as u64 } else { 0 };
+                    let rows = ROWS.min(rows - first);
+                    self.rows(bus, bytes.get(first * size..).unwrap_or(&[]), rows, place, in_place);
+                    if in_place {
+                        self.expect(*seen + (first + rows) * size);
+                    }
+                }
+                rows * size
+            }
+            Form::Turned(turned) => {
+                if turned.columns != size || !turned.rest.is_empty() {
+                    return None;
+                }
+                let wanted = bus.wanted(&turned);
+                let mut rows = vec![0u8; ROWS * size];
+                for first in (0..turned.rows).step_by(ROWS) {
+                    let count = ROWS.min(turned.rows - first);
+                    turned.rows(first, count, &wanted, &mut rows);
+                    self.rows(bus, &rows, count, piece.place, false);
+                }
+                turned.rows * size
+            }
+        };
+        *seen += piece.stored;
+        self.expect(*seen);
+        Some(used)
+    }
+
+    /// Makes room for the samples to come once enough were seen. `bytes` of the file hold what was read.
+    fn expect(&mut self, bytes: usize) {
+        if !self.expected && self.frames >= BEGINNING && bytes > 0 {
+            self.expected = true;
+            self.decoder.expect(bytes, self.file_bytes);
+        }
+    }
+
+    /// `count` records that stand one behind the other.
+    fn rows(&mut self, bus: &BusGroup, bytes: &[u8], count: usize, place: u64, in_place: bool) {
+        let size = bus.record_bytes;
+        for n in 0..count {
+            let Some(window) = bytes.get(n * size..) else { return };
+            let Some(record) = window.get(..size) else { return };
+            let place = if in_place { place + (n * size) as u64 } else { place };
+            if let Some((channel, _)) = self.take(bus, record, window, place) {
+                if self.gathered.is_some() {
+                    let frame = self.frame.clone();
+                    self.frame(&frame, channel, place);
+                } else {
+                    self.decoder.frame(&self.frame, channel, place);
+                }
+            }
+        }
+        self.frames += count as u64;
+    }
+
+    /// Reads a record into `self.frame`; gives back the bus and the offset of bytes that stand elsewhere.
+    #[inline]
+    fn take(
+        &mut self,
+        bus: &BusGroup,
+        record: &[u8],
+        window: &[u8],
+        place: u64,
+    ) -> Option<(u16, Option<usize>)> {
+        let channel = bus.bus.as_ref().and_then(|c| c.raw(record, window)).unwrap_or(0);
+        let Some(offset) = bus.frame(record, window, &mut self.frame) else {
             self.decoder.recording().counts.lost_lines += 1;
             self.decoder.problems().add(
                 Some(place),
@@ -329,10 +440,17 @@ impl Reader<'_> {
                 || "a record of bus logging without time or identifier".to_owned(),
                 "the record was left out",
             );
-            return;
+            return None;
         };
-        frame.time_ns = frame.time_ns.saturating_add(self.start_ns);
-        let channel = self.bus_number(channel);
+        self.frame.time_ns = self.frame.time_ns.saturating_add(self.start_ns);
+        Some((self.bus_number(channel), offset))
+    }
+
+    fn bus_record(&mut self, uses: &mut [Use], number: usize, record: &[u8], place: u64) {
+        let Some(Use::Frames(bus, pending)) = uses.get(number) else { return };
+        let waits = !pending.is_empty();
+        let Some((channel, offset)) = self.take(bus, record, record, place) else { return };
+        let mut frame = self.frame.clone();
         let Some(offset) = offset else {
             self.frame(&frame, channel, place);
             return;
@@ -496,28 +614,65 @@ fn fill(frame: &mut Frame, stream: &[u8], offset: usize) -> bool {
 }
 
 impl BusGroup {
+    fn members(&self) -> impl Iterator<Item = &Member> {
+        let optional = [
+            &self.id,
+            &self.extended,
+            &self.code,
+            &self.length,
+            &self.sent,
+            &self.bus,
+            &self.fd,
+            &self.switched,
+            &self.passive,
+        ];
+        std::iter::once(&self.time).chain(optional.into_iter().flatten())
+    }
+
+    /// Which groups of eight columns are needed: those of the members, and of the data bytes as many as the longest frame
+    /// of the piece has.
+    fn wanted(&self, turned: &Turned<'_>) -> Vec<bool> {
+        let longest = |m: &Member| m.whole_byte().and_then(|n| turned.column(n).iter().max().copied());
+        let bytes = match (&self.length, &self.code) {
+            (Some(length), _) => longest(length),
+            (None, Some(code)) => longest(code).map(|c| (0..=c).map(fd_length).max().unwrap_or(64)),
+            (None, None) => None,
+        };
+        let data = self.bytes.as_ref().map(|b| {
+            let room = b.channel.bits as usize / 8;
+            b.channel.byte..b.channel.byte.saturating_add(room.min(usize::from(bytes.unwrap_or(64))))
+        });
+        let mut wanted = vec![false; turned.columns.div_ceil(GROUP)];
+        for span in self.members().map(|m| m.channel.span()).chain(data) {
+            let groups = span.start / GROUP..span.end.div_ceil(GROUP).min(wanted.len());
+            wanted.get_mut(groups).unwrap_or(&mut []).fill(true);
+        }
+        wanted
+    }
+
     /// Everything but bytes of variable length, of which the offset comes back. `None` without time or identifier.
-    #[inline]
-    fn frame(&self, record: &[u8], frame: &mut Frame) -> Option<Option<usize>> {
-        let bit = |c: &Option<Channel>| c.as_ref().and_then(|c| c.raw(record)).unwrap_or(0) != 0;
-        frame.time_ns = self.time.nanoseconds(record)?;
-        frame.direction = self.sent.as_ref().and_then(|c| c.raw(record)).map(|sent| match sent {
+    #[inline(always)]
+    fn frame(&self, record: &[u8], window: &[u8], frame: &mut Frame) -> Option<Option<usize>> {
+        let raw = |m: &Option<Member>| m.as_ref().and_then(|m| m.raw(record, window));
+        let bit = |m: &Option<Member>| raw(m).unwrap_or(0) != 0;
+        frame.time_ns = self.time.channel.nanoseconds(self.time.raw(record, window)?)?;
+        frame.direction = raw(&self.sent).map(|sent| match sent {
             0 => Direction::Received,
             _ => Direction::Sent,
         });
         if self.kind == BusKind::Error {
+            frame.set_data(&[]);
             (frame.id, frame.extended, frame.kind) = (0x80, true, FrameKind::Error);
             return Some(None);
         }
-        let id = self.id.as_ref().and_then(|c| c.raw(record))?;
+        let id = raw(&self.id)?;
         frame.extended = bit(&self.extended) || id & 0x8000_0000 != 0;
         frame.id = id as u32 & if frame.extended { 0x1FFF_FFFF } else { 0x7FF };
-        let code = self.code.as_ref().and_then(|c| c.raw(record));
-        let length = self.length.as_ref().and_then(|c| c.raw(record));
-        let length = length.or_else(|| {
-            let code = usize::try_from(code?).ok()?;
-            FD_LENGTHS.get(code).map(|n| u64::from(*n))
-        });
+        let stated = || raw(&self.length);
+        let coded = || raw(&self.code).map(|code| u64::from(u8::try_from(code).map_or(64, fd_length)));
+        // A remote frame holds no data; its code says how many it asks for.
+        let length =
+            if self.kind == BusKind::Remote { coded().or_else(stated) } else { stated().or_else(coded) };
         let length = length.unwrap_or(64).min(64) as usize;
         frame.kind = match self.kind {
             BusKind::Remote => FrameKind::Remote,
@@ -532,10 +687,10 @@ impl BusGroup {
         }
         let bytes = self.bytes.as_ref()?;
         if self.variable.is_some() {
-            return Some(Some(usize::try_from(bytes.raw(record)?).ok()?));
+            return Some(Some(usize::try_from(bytes.raw(record, window)?).ok()?));
         }
-        let room = bytes.bits as usize / 8;
-        let data = record.get(bytes.byte..)?;
+        let room = bytes.channel.bits as usize / 8;
+        let data = record.get(bytes.channel.byte..)?;
         frame.set_data(data.get(..length.min(room)).unwrap_or(data));
         Some(None)
     }
