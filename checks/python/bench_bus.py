@@ -2,7 +2,7 @@
 
 usage: bench_bus.py FOLDER [FRAMES]
 
-Writes truck.log, and its first 300,000 frames as part.log, part.blf and part.mf4. Twelve J1939 groups, the ones that
+Writes truck.log, and its first 300,000 frames as part.log, part.blf, part.mf4 (packed) and plain.mf4 (not packed). Twelve J1939 groups, the ones that
 own-j1939-aftertreatment.dbc describes, in turn every 2 ms; eight bytes each, random, some fields not available.
 Nothing is learnt from the values.
 """
@@ -41,8 +41,8 @@ def main():
             whole.write(line)
             if n < PART:
                 piece.write(line)
-    for name in ("part.blf", "part.mf4"):
-        with can.Logger(folder / name) as log:
+    for name, form in (("part.blf", {}), ("part.mf4", {}), ("plain.mf4", {"compression_level": 0})):
+        with can.Logger(folder / name, **form) as log:
             for n, can_id, data in frames(min(count, PART)):
                 log.on_message_received(can.Message(
                     timestamp=1_700_000_000 + n * 0.002, arbitration_id=can_id, is_extended_id=True, data=data))
