@@ -3,15 +3,15 @@
 use crate::assessment::{
     Assessment, BandPoint, Estimate, FaultSet, FilterState, PressurePlot, PressurePoint, Text,
 };
-use crate::balance::{AdditivePrior, Balance, balance};
 use crate::burns::{self, SeenBurn};
 use crate::circumstances;
 use crate::conditions::{BelowZero, Conditions};
 use crate::explain;
-use crate::hypothesis::{Hypothesis, SECOND_FAULT, enumerate, is_additive, leaves_soot_undoped};
-use crate::network::{Network, Set};
+use crate::hypothesis::Hypothesis;
+use crate::joint::{Additive, Joint, additive_side};
+use crate::network::Network;
 use crate::observe::Seen;
-use crate::posterior::{Draws, Effort, Posterior, posterior};
+use crate::posterior::{Draws, Effort, posterior};
 use crate::prior::{Priors, is_heavy};
 use crate::proof;
 use crate::quasi::weighted_quantiles;
@@ -21,7 +21,7 @@ use crate::signs::{self, Signs};
 use crate::summary::{Block, Row, Standard, Summary, summarise};
 use crate::typed;
 use crate::{ash, dilution, due, scenario};
-use facts::case::{Case, ReservoirKind, Role};
+use facts::case::{Case, Role};
 use facts::{FaultId, Knowledge};
 use recording::Recording;
 use std::collections::BTreeMap;
@@ -42,8 +42,8 @@ pub struct Evidence<'a> {
 /// trade reference R-RAC06). Expert guess.
 const NO_FAULT: f64 = 2.5;
 
-/// Sets that cannot come within this of the best (natural logarithm) are left out.
-const NOWHERE: f64 = 18.0;
+/// One draw in so many makes the bands of the plot: some thousand draw a line as well as all.
+const PLOTTED: usize = 3;
 
 /// A 90 % interval wider than this share of the one without readings tells nothing.
 pub const TOLD_BELOW: f64 = 0.9;
@@ -173,7 +173,7 @@ pub(crate) fn answer(
         additive: additive.balance.clone(),
         fault_sets,
         faults,
-        additive_faults: ways.mixed(|w| w.joint.additive_marginals(additive)),
+        additive_faults: ways.mixed(|w| w.joint.additive_marginals()),
         due: Vec::new(),
         life: None,
         fault_set_told,
@@ -394,7 +394,7 @@ impl<'a> View<'a> {
         }
     }
 
-    fn seen(&self, knowledge: &Knowledge) -> Seen {
+    pub(crate) fn seen(&self, knowledge: &Knowledge) -> Seen {
         let recordings = self.evidence.map_or(&[][..], |e| e.recordings);
         Seen::new(self.case, recordings, knowledge, self.role, !self.rows.is_empty())
     }
@@ -429,14 +429,18 @@ impl<'a> View<'a> {
             return PressurePlot { points: self.points.clone(), ..PressurePlot::default() };
         }
         let kelvin = self.data.mean_k.unwrap_or(crate::summary::STANDARD_K);
+        let weight: Vec<f64> = draws.weight.iter().step_by(PLOTTED).copied().collect();
         let band = |of: &[[f64; crate::summary::K]]| -> Vec<BandPoint> {
             (0..=24)
                 .map(|i| {
                     let flow = top * 1.1 * f64::from(i) / 24.0;
                     let row = self.standard.row(flow / 1000.0, kelvin, 3.0);
-                    let shown: Vec<f64> =
-                        of.iter().map(|b| b.iter().zip(&row).map(|(b, x)| b * x).sum()).collect();
-                    let [p05, p50, p95] = weighted_quantiles(&shown, &draws.weight, [0.05, 0.5, 0.95]);
+                    let shown: Vec<f64> = of
+                        .iter()
+                        .step_by(PLOTTED)
+                        .map(|b| b.iter().zip(&row).map(|(b, x)| b * x).sum())
+                        .collect();
+                    let [p05, p50, p95] = weighted_quantiles(&shown, &weight, [0.05, 0.5, 0.95]);
                     BandPoint { flow_g_per_s: flow, p05, p50, p95 }
                 })
                 .collect()
@@ -464,56 +468,6 @@ fn same_instrument(case: &Case) -> bool {
     b.is_empty() || a.is_empty() || b == a
 }
 
-/// The additive side: its balance and the evidence of each of its faults.
-pub(crate) struct Additive {
-    pub(crate) balance: Option<Balance>,
-    /// (fault or none, ln weight: prior times evidence of the balance).
-    pub(crate) weight: Vec<(Option<FaultId>, f64)>,
-}
-
-/// `weighed` = with what weighings, counters and levels say; without, the priors alone stand.
-pub(crate) fn additive_side(case: &Case, knowledge: &Knowledge, weighed: bool) -> Additive {
-    if case.reservoir.kind == Some(ReservoirKind::None) {
-        return Additive { balance: None, weight: vec![(None, 0.0)] };
-    }
-    let known = case.reservoir != facts::case::Reservoir::default()
-        || !case.refill.is_empty()
-        || !case.counter_read.is_empty()
-        || !case.reservoir_weighed.is_empty()
-        || !case.level_read.is_empty();
-    // A car of which nothing tells that it doses may well have no additive system at all.
-    let has_system = if known { 1.0 } else { 0.35 };
-    // Where nothing was weighed, counted or read there is nothing to balance, and every fault fits alike.
-    let balance =
-        (known && weighed).then(|| balance(case, &AdditivePrior::default(), case.reservoir.reserve_l));
-    let evidence: BTreeMap<Option<FaultId>, f64> =
-        balance.iter().flat_map(|b| b.log_evidence.iter().copied()).collect();
-    let none = evidence.get(&None).copied().unwrap_or(0.0);
-    let of = |f: FaultId| evidence.get(&Some(f)).map(|e| e - none);
-    let mut weight = vec![(None, 0.0)];
-    for &f in FaultId::ALL.iter().filter(|&&f| is_additive(f)) {
-        use FaultId as F;
-        let e = of(f).or_else(|| match f {
-            // Faults by which nothing or too little reaches the fuel look alike on the scale.
-            F::DoserPumpFailed
-            | F::DoserBlocked
-            | F::AdditiveWiring
-            | F::AdditiveLineAir
-            | F::AdditiveLineNotBled
-            | F::AdditiveUnitNotCoded => {
-                of(F::AdditiveUnderDosed).map(|e| e.max(of(F::RefuellingNotRecognised).unwrap_or(e)))
-            }
-            _ => None,
-        });
-        weight.push((
-            Some(f),
-            (knowledge.prior(f) * circumstances::factor(case, f) * has_system).max(1e-9).ln()
-                + e.unwrap_or(0.0),
-        ));
-    }
-    Additive { balance, weight }
-}
-
 /// Weight of no fault among cars that come in.
 pub(crate) fn prior_of_none(knowledge: &Knowledge) -> f64 {
     (NO_FAULT * knowledge.prior_none()).max(1e-6)
@@ -522,155 +476,6 @@ pub(crate) fn prior_of_none(knowledge: &Knowledge) -> f64 {
 /// Weight of a single fault among them, before any visit told more.
 pub(crate) fn prior_of(case: &Case, f: FaultId, knowledge: &Knowledge) -> f64 {
     knowledge.prior(f) * circumstances::factor(case, f)
-}
-
-/// Filter side and additive side together: the one discrete variable.
-pub(crate) struct Joint {
-    pub(crate) hypotheses: Vec<Hypothesis>,
-    posterior: Posterior,
-    /// Normalised probability of (hypothesis, additive entry).
-    probability: Vec<(usize, Option<FaultId>, f64)>,
-    /// ln evidence of all facts of the visit.
-    pub(crate) log_evidence: f64,
-    pub(crate) seen: Seen,
-}
-
-impl Joint {
-    pub(crate) fn new(
-        view: &View,
-        additive: &Additive,
-        knowledge: &Knowledge,
-        network: &Network,
-        effort: Effort,
-    ) -> Self {
-        let none = prior_of_none(knowledge);
-        let weight = |f| {
-            let by_distance = if f == FaultId::AshFull { view.priors.full_of_ash() } else { 1.0 };
-            let seen_before =
-                view.priors.carried.as_ref().and_then(|c| c.factor.get(&f).copied()).unwrap_or(1.0);
-            (prior_of(view.case, f, knowledge) * by_distance * seen_before).max(1e-7)
-        };
-        let hypotheses = enumerate(weight, none);
-        let seen = view.seen(knowledge);
-        let answers = network.answers(seen.answers.iter().map(|(o, yes)| (o.as_str(), *yes)));
-        let needed = network.needed(answers);
-        let told = |set: &[FaultId]| {
-            network.log_likelihood(Set::of(set), answers, &needed) + seen.which_codes(set, knowledge)
-        };
-        let alone: BTreeMap<&[FaultId], f64> =
-            hypotheses.iter().map(|h| (&h.faults[..], told(&h.faults))).collect();
-        let extra = |h: &Hypothesis| alone[&h.faults[..]];
-        let posterior =
-            posterior(&hypotheses, &view.priors, &view.data, &view.signs, &view.standard, &extra, effort);
-        let mut joint: Vec<(usize, Option<FaultId>, f64)> = Vec::new();
-        let best = posterior.log_weight.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
-        for (i, h) in hypotheses.iter().enumerate() {
-            for &(a, w) in &additive.weight {
-                let undoped = a.is_some_and(leaves_soot_undoped);
-                let base = posterior.log_weight[i][usize::from(undoped)];
-                let Some(a_id) = a else {
-                    joint.push((i, None, base));
-                    continue;
-                };
-                // Prior of a set: none, one fault, or a second one on top.
-                let prior = if h.faults.is_empty() { w - none.ln() } else { w + SECOND_FAULT.ln() };
-                // Observations are told with probability 1 at best.
-                if base - extra(h) + prior < best - NOWHERE {
-                    continue;
-                }
-                let mut set = h.faults.clone();
-                set.push(a_id);
-                let observed = told(&set) - extra(h);
-                joint.push((i, a, base + observed + prior));
-            }
-        }
-        let top = joint.iter().map(|j| j.2).fold(f64::NEG_INFINITY, f64::max);
-        let total: f64 = joint.iter().map(|j| (j.2 - top).exp()).sum();
-        // The prior weights of the fault sets need not add up to one; evidence is per unit of prior.
-        let prior: f64 = hypotheses.iter().map(|h| h.log_prior.exp()).sum();
-        let log_evidence = top + total.ln() - prior.ln() - posterior.flattened;
-        for j in &mut joint {
-            j.2 = if total > 0.0 { (j.2 - top).exp() / total } else { 0.0 };
-        }
-        Self { hypotheses, posterior, probability: joint, log_evidence, seen }
-    }
-
-    fn set(&self, i: usize, a: Option<FaultId>) -> Vec<FaultId> {
-        let mut s = self.hypotheses[i].faults.clone();
-        s.extend(a);
-        s.sort_unstable();
-        s
-    }
-
-    /// Fault sets by probability; what lies below one in ten thousand is kept so that the sum is one.
-    pub(crate) fn fault_sets(&self) -> Vec<FaultSet> {
-        let mut out: Vec<FaultSet> = self
-            .probability
-            .iter()
-            .filter(|p| p.2 > 0.0)
-            .map(|&(i, a, p)| FaultSet { faults: self.set(i, a), probability: p })
-            .collect();
-        out.sort_by(|x, y| y.probability.total_cmp(&x.probability).then_with(|| x.faults.cmp(&y.faults)));
-        out
-    }
-
-    pub(crate) fn marginals(&self) -> Vec<(Option<FaultId>, f64)> {
-        let mut m: BTreeMap<Option<FaultId>, f64> = BTreeMap::new();
-        m.insert(None, 0.0);
-        for f in FaultId::ALL {
-            m.insert(Some(*f), 0.0);
-        }
-        for &(i, a, p) in &self.probability {
-            let set = self.set(i, a);
-            if set.is_empty() {
-                *m.entry(None).or_default() += p;
-            }
-            for f in set {
-                *m.entry(Some(f)).or_default() += p;
-            }
-        }
-        let mut out: Vec<_> = m.into_iter().collect();
-        out.sort_by(|x, y| y.1.total_cmp(&x.1).then(x.0.cmp(&y.0)));
-        out
-    }
-
-    fn additive_marginals(&self, additive: &Additive) -> Vec<(Option<FaultId>, f64)> {
-        let mut out: Vec<(Option<FaultId>, f64)> = additive.weight.iter().map(|w| (w.0, 0.0)).collect();
-        for &(_, a, p) in &self.probability {
-            if let Some(o) = out.iter_mut().find(|o| o.0 == a) {
-                o.1 += p;
-            }
-        }
-        out.sort_by(|x, y| y.1.total_cmp(&x.1).then(x.0.cmp(&y.0)));
-        out
-    }
-
-    fn entropy(&self) -> f64 {
-        self.probability.iter().filter(|p| p.2 > 0.0).map(|p| -p.2 * p.2.ln()).sum()
-    }
-
-    pub(crate) fn draws(&self, view: &View) -> Draws {
-        let mut undoped = vec![(0.0, 0.0); self.hypotheses.len()];
-        for &(i, a, p) in &self.probability {
-            undoped[i].0 += p;
-            if a.is_some_and(leaves_soot_undoped) {
-                undoped[i].1 += p;
-            }
-        }
-        let share = |i: usize| if undoped[i].0 > 0.0 { undoped[i].1 / undoped[i].0 } else { 0.0 };
-        // Weights by the joint, not by the filter side alone: observations of additive faults count too.
-        self.posterior.draws(&self.hypotheses, &view.priors, &view.data, &share, &|i| undoped[i].0)
-    }
-
-    /// Evidence of signs and pressure of hypothesis `i` (natural logarithms).
-    pub(crate) fn parts(&self, i: usize) -> (f64, f64) {
-        self.posterior.log_parts[i]
-    }
-
-    /// Effective sample size.
-    pub(crate) fn effective(&self) -> f64 {
-        self.posterior.effective
-    }
 }
 
 /// `informed`: the readings carry something of this figure at all. A narrower interval that only follows

@@ -1,7 +1,7 @@
 //! The words of the answer: plain sentences, why, what would help, what to beware of. Message identifiers
 //! only; the sentences are in the catalogue.
 
-use crate::assess::{Additive, Joint, View};
+use crate::assess::View;
 use crate::assessment::{Arg, Assessment, MissingFact, OpenQuestion, Text};
 use crate::burns::BurnEnd;
 use crate::dilution::ACT_PERCENT;
@@ -9,6 +9,7 @@ use crate::hypothesis::EngineMode;
 use crate::information::{
     Asked, Figure, coordinate_shrinks, distance_shrinks, named, next_readings, typed_reading_shrinks,
 };
+use crate::joint::{Additive, Joint};
 use crate::posterior::Draws;
 use crate::prior::coordinate as at;
 use crate::safety::{SAFE_BELOW, substrate};
@@ -246,7 +247,7 @@ fn why(
     }
     let balance = |set: &[FaultId]| {
         let a = set.iter().copied().find(|f| crate::hypothesis::is_additive(*f));
-        additive.weight.iter().find(|w| w.0 == a).map_or(0.0, |w| w.1)
+        additive.weight(a)
     };
     let gain = balance(&top.faults) - balance(&against);
     scored.push((gain, Text::new("why-balance").number("factor", factor(gain), 1)));

@@ -83,7 +83,7 @@ pub enum AshMode {
 /// One fault set of the filter side with what it does.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hypothesis {
-    /// Faults, at most two, sorted.
+    /// Faults, sorted.
     pub faults: Vec<FaultId>,
     /// Sensor.
     pub sensor: SensorMode,
@@ -175,51 +175,133 @@ fn effects(f: FaultId) -> (SensorMode, EngineMode, SootMode, AshMode) {
 /// an expert guess, to be replaced by the workshop's closed jobs.
 pub const SECOND_FAULT: f64 = 0.15;
 
-/// Enumerates none, singles and pairs of filter-side faults. `prior` gives the weight of a single fault
-/// among cars that come in, `none` that of no fault. Pairs that act on one and the same part are left out.
-#[must_use]
-pub fn enumerate(prior: impl Fn(FaultId) -> f64, none: f64) -> Vec<Hypothesis> {
-    let make = |faults: Vec<FaultId>, weight: f64| {
-        let mut h = Hypothesis {
+/// Sensor modes, the one that hides the others first: a frozen sensor shows nothing of a loose hose, a hose
+/// that is off nothing of a shifted zero.
+const SEEN_FIRST: [SensorMode; 10] = [
+    SensorMode::Frozen,
+    SensorMode::Blocked,
+    SensorMode::OffUpstream,
+    SensorMode::Swapped,
+    SensorMode::Removed,
+    SensorMode::OffDownstream,
+    SensorMode::Cracked,
+    SensorMode::Leaking,
+    SensorMode::Zero,
+    SensorMode::Sound,
+];
+
+/// Engine modes, the one that shows most in a recording first.
+const HEARD_FIRST: [EngineMode; 7] = [
+    EngineMode::MeterDrift,
+    EngineMode::BoostLeak,
+    EngineMode::EgrOpen,
+    EngineMode::Sooting,
+    EngineMode::TemperatureSensor,
+    EngineMode::Cold,
+    EngineMode::Sound,
+];
+
+/// Ways of soot, the one that leaves most first; misled is vaguer than a stated cause.
+const SOOT_FIRST: [SootMode; 4] =
+    [SootMode::Incomplete, SootMode::ShortTrips, SootMode::Misled, SootMode::Usual];
+
+/// Ways of ash, likewise.
+const ASH_FIRST: [AshMode; 3] = [AshMode::Full, AshMode::Fast, AshMode::ByDistance];
+
+/// Of two modes of one part the one that is met with.
+fn stronger<T: PartialEq + Copy>(order: &[T], a: T, b: T) -> T {
+    order.iter().copied().find(|m| *m == a || *m == b).unwrap_or(a)
+}
+
+impl Hypothesis {
+    /// What a set of filter-side faults does. Of two faults that act on one part the one acts that hides the
+    /// other; both are still asked of the observations.
+    #[must_use]
+    pub fn of(faults: Vec<FaultId>, log_prior: f64) -> Self {
+        let mut h = Self {
             faults,
             sensor: SensorMode::Sound,
             engine: EngineMode::Sound,
             soot: SootMode::Usual,
             ash: AshMode::ByDistance,
-            log_prior: weight.max(1e-12).ln(),
+            log_prior,
         };
-        let mut clash = false;
         for &f in &h.faults {
             let (s, e, o, a) = effects(f);
-            if s != SensorMode::Sound {
-                clash |= h.sensor != SensorMode::Sound;
-                h.sensor = s;
-            }
-            if e != EngineMode::Sound {
-                clash |= h.engine != EngineMode::Sound;
-                h.engine = e;
-            }
-            match (h.soot, o) {
-                (_, SootMode::Usual) => {}
-                // Misled is the vaguer of the two: a stated cause of soot replaces it.
-                (SootMode::Usual | SootMode::Misled, _) => h.soot = o,
-                (_, SootMode::Misled) => {}
-                _ => clash = true,
-            }
-            if a != AshMode::ByDistance {
-                clash |= h.ash != AshMode::ByDistance;
-                h.ash = a;
-            }
+            h.sensor = stronger(&SEEN_FIRST, h.sensor, s);
+            h.engine = stronger(&HEARD_FIRST, h.engine, e);
+            h.soot = stronger(&SOOT_FIRST, h.soot, o);
+            h.ash = stronger(&ASH_FIRST, h.ash, a);
         }
-        (!clash).then_some(h)
-    };
-    let singles: Vec<FaultId> = FaultId::ALL.iter().copied().filter(|&f| !is_additive(f)).collect();
-    let mut out: Vec<Hypothesis> = make(Vec::new(), none).into_iter().collect();
-    out.extend(singles.iter().filter_map(|&f| make(vec![f], prior(f))));
-    for (i, &f) in singles.iter().enumerate() {
-        for &g in &singles[i + 1..] {
-            out.extend(make(vec![f, g], SECOND_FAULT * prior(f) * prior(g)));
-        }
+        h
+    }
+}
+
+/// Every set of one to `most` of `faults` with the logarithm of its weight: that of its faults, and
+/// [`SECOND_FAULT`] for each but the first. Smaller sets come first.
+#[must_use]
+pub fn sets(faults: &[FaultId], most: usize, weight: impl Fn(FaultId) -> f64) -> Vec<(Vec<FaultId>, f64)> {
+    let logs: Vec<f64> = faults.iter().map(|f| weight(*f).ln()).collect();
+    let mut out: Vec<(Vec<FaultId>, f64)> = Vec::new();
+    let mut last: Vec<(Vec<FaultId>, f64, usize)> = vec![(Vec::new(), 0.0, 0)];
+    for size in 0..most {
+        let further = if size == 0 { 0.0 } else { SECOND_FAULT.ln() };
+        last = last
+            .iter()
+            .flat_map(|(set, log, from)| {
+                faults.iter().zip(&logs).enumerate().skip(*from).map(move |(i, (f, l))| {
+                    let mut set = set.clone();
+                    set.push(*f);
+                    (set, log + l + further, i + 1)
+                })
+            })
+            .collect();
+        out.extend(last.iter().map(|(set, log, _)| (set.clone(), *log)));
     }
     out
+}
+
+/// Faults of the filter side, sorted.
+#[must_use]
+pub fn of_filter() -> Vec<FaultId> {
+    FaultId::ALL.iter().copied().filter(|&f| !is_additive(f)).collect()
+}
+
+/// No fault and every set of at most `most` filter-side faults. `weight` is that of a single fault among cars
+/// that come in, `none` that of no fault.
+#[must_use]
+pub fn enumerate(weight: impl Fn(FaultId) -> f64, none: f64, most: usize) -> Vec<Hypothesis> {
+    std::iter::once(Hypothesis::of(Vec::new(), none.ln()))
+        .chain(sets(&of_filter(), most, weight).into_iter().map(|(faults, log)| Hypothesis::of(faults, log)))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn analytic_sets_are_counted_and_weighed_as_by_hand() {
+        let faults = &FaultId::ALL[..5];
+        let all = sets(faults, 3, |f| 0.01 * (1.0 + f as usize as f64));
+        assert_eq!(all.len(), 5 + 10 + 10);
+        let of = |set: &[usize]| {
+            let want: Vec<FaultId> = set.iter().map(|i| FaultId::ALL[*i]).collect();
+            all.iter().find(|s| s.0 == want).map(|s| s.1.exp())
+        };
+        assert!((of(&[2]).unwrap() - 0.03).abs() < 1e-12);
+        assert!((of(&[0, 3]).unwrap() - 0.15 * 0.01 * 0.04).abs() < 1e-12);
+        assert!((of(&[0, 1, 4]).unwrap() - 0.15 * 0.15 * 0.01 * 0.02 * 0.05).abs() < 1e-12);
+    }
+
+    #[test]
+    fn property_what_a_set_does_hangs_not_on_the_order_of_its_faults() {
+        let faults = of_filter();
+        for (i, &f) in faults.iter().enumerate() {
+            for &g in &faults[i + 1..] {
+                let (a, b) = (Hypothesis::of(vec![f, g], 0.0), Hypothesis::of(vec![g, f], 0.0));
+                assert_eq!((a.sensor, a.engine, a.soot, a.ash), (b.sensor, b.engine, b.soot, b.ash));
+            }
+        }
+    }
 }

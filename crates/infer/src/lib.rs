@@ -16,6 +16,7 @@ pub mod due;
 mod explain;
 pub mod hypothesis;
 pub mod information;
+mod joint;
 pub mod learn;
 pub mod life;
 pub mod network;

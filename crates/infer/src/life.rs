@@ -14,8 +14,9 @@
 mod carry;
 mod stages;
 
-use crate::assess::{Evidence, Ways, additive_side, answer};
+use crate::assess::{Evidence, Ways, answer};
 use crate::assessment::{Assessment, FilterState, Proof};
+use crate::joint::additive_side;
 use crate::posterior::{Draws, Effort};
 use facts::Moment;
 

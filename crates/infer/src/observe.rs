@@ -117,6 +117,14 @@ impl Seen {
         self.answers.iter().filter(|(_, yes)| **yes).map(|(id, _)| self.which(id, faults, knowledge)).sum()
     }
 
+    /// What [`Seen::which_codes`] cannot exceed, whatever the faults.
+    #[must_use]
+    pub fn which_codes_at_most(&self, knowledge: &Knowledge) -> f64 {
+        // A group has all of its family at best.
+        let rare = |c: &String| knowledge.code_group(c).map_or(0.0, |g| -g.share.ln());
+        self.named.iter().map(rare).filter(|v| *v > 0.0).sum()
+    }
+
     /// Which codes of a family are stored, given that some are: ln of the share of their group over its share
     /// whatever the fault. Several codes of one family come from one cause as a rule: their mean counts, once.
     fn which(&self, observation: &str, faults: &[FaultId], knowledge: &Knowledge) -> f64 {

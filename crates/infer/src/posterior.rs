@@ -16,6 +16,7 @@ use crate::signs::Signs;
 use crate::summary::{K, STANDARD_K, Standard};
 use crate::tables::{Columns, Effects, Tables, Weights, effects, sensor_index};
 use nalgebra::SMatrix;
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 use wallflow::deposits::Deposits;
 use wallflow::geometry::Geometry;
@@ -114,6 +115,10 @@ pub struct Posterior {
     pub flattened: f64,
     samples: Vec<Sample>,
     weights: Weights,
+    /// ln evidence of the state under each combination of effects met with so far.
+    known: BTreeMap<Effects, f64>,
+    /// No evidence of a state exceeds this (natural logarithm).
+    bound: f64,
     /// Weight of each sample by sensor mode, all hypotheses summed.
     by_mode: Vec<[f64; SensorMode::ALL.len()]>,
 }
@@ -231,6 +236,11 @@ fn rarely_above(soot: f64, ash: f64) -> f64 {
     beyond(soot, 9.0, 2.5) + beyond(ash, 70.0, 25.0)
 }
 
+/// Coordinates of samples.
+fn states(samples: &[Sample]) -> Vec<&[f64; at::COUNT]> {
+    samples.iter().map(|s| &s.x).collect()
+}
+
 impl Sample {
     /// What a sensor has before it.
     fn filter(&self, zero: (f64, f64)) -> Filter {
@@ -255,51 +265,75 @@ struct Readings<'a> {
     gauge: Option<Evaluator>,
     one_hose: f64,
     zero: (f64, f64),
+    /// ln likelihood of the modes under which the reading knows nothing of the filter: one for all samples.
+    blind: [Option<f64>; SensorMode::ALL.len()],
 }
 
 impl<'a> Readings<'a> {
     fn new(p: &Priors, data: &'a PressureData) -> Self {
-        Self {
+        let mut out = Self {
             data,
             behaviour: Behaviour::new(data),
             controller: data.controller.as_ref().map(Evaluator::new),
             gauge: data.gauge.as_ref().map(Evaluator::new),
             one_hose: p.one_hose,
             zero: p.zero,
+            blind: [None; SensorMode::ALL.len()],
+        };
+        let any = Filter {
+            viscous: 1.0,
+            bare: 1.0,
+            slope: 0.0,
+            inertial: 1.0,
+            viscous_gain: 1.0,
+            inertial_gain: 1.0,
+            zero: p.zero,
+        };
+        for mode in [SensorMode::OffUpstream, SensorMode::Frozen] {
+            out.blind[sensor_index(mode)] = Some(out.by_controller(mode, &any));
         }
+        out
+    }
+
+    /// ln likelihood of what the car's own sensor showed.
+    fn by_controller(&self, mode: SensorMode, filter: &Filter) -> f64 {
+        let Some(block) = &self.controller else { return 0.0 };
+        let parts = components(mode, filter, self.one_hose, self.data.below_zero);
+        let terms: Vec<f64> =
+            parts.iter().map(|c| self.behaviour.log_weight(c) + block.log_likelihood(c)).collect();
+        log_sum_exp(terms.iter().copied())
+    }
+
+    /// ln likelihood of what a gauge showed: it sits on the same taps and knows nothing of the car's sensor.
+    fn by_gauge(&self, mode: SensorMode, filter: &Filter) -> f64 {
+        let Some(block) = &self.gauge else { return 0.0 };
+        let parts = components(mode, filter, 0.0, BelowZero::Shown);
+        let terms: Vec<f64> = parts
+            .into_iter()
+            .map(|mut c| {
+                c.sd[0] = 0.03;
+                c.weight.ln() + block.log_likelihood(&c)
+            })
+            .collect();
+        log_sum_exp(terms.iter().copied())
     }
 
     /// ln likelihood of a sample under every sensor mode that is `alive`.
     fn likelihoods(&self, s: &mut Sample, alive: &[bool; SensorMode::ALL.len()]) {
         let filter = s.filter(self.zero);
-        let mut terms: Vec<f64> = Vec::with_capacity(8);
+        let whole = self.by_gauge(SensorMode::Sound, &filter);
         for (k, mode) in SensorMode::ALL.into_iter().enumerate() {
-            if !alive[k] || (mode == SensorMode::OffDownstream && self.one_hose >= 1.0) {
+            s.likelihood[k] = if !alive[k] || (mode == SensorMode::OffDownstream && self.one_hose >= 1.0) {
                 // One hose has no second one to lose.
-                s.likelihood[k] = f64::NEG_INFINITY;
-                continue;
-            }
-            let mut log = 0.0;
-            if let Some(block) = &self.controller {
-                terms.clear();
-                let parts = components(mode, &filter, self.one_hose, self.data.below_zero);
-                terms.extend(parts.iter().map(|c| self.behaviour.log_weight(c) + block.log_likelihood(c)));
-                log += log_sum_exp(terms.iter().copied());
-            }
-            if let Some(block) = &self.gauge {
-                // The gauge sits on the same taps and knows nothing of the car's sensor.
+                f64::NEG_INFINITY
+            } else {
+                let shown = self.blind[k].unwrap_or_else(|| self.by_controller(mode, &filter));
                 let through = match mode {
-                    SensorMode::Cracked | SensorMode::Removed => mode,
-                    _ => SensorMode::Sound,
+                    SensorMode::Cracked | SensorMode::Removed => self.by_gauge(mode, &filter),
+                    _ => whole,
                 };
-                terms.clear();
-                terms.extend(components(through, &filter, 0.0, BelowZero::Shown).into_iter().map(|mut c| {
-                    c.sd[0] = 0.03;
-                    c.weight.ln() + block.log_likelihood(&c)
-                }));
-                log += log_sum_exp(terms.iter().copied());
-            }
-            s.likelihood[k] = log;
+                shown + through
+            };
         }
     }
 }
@@ -406,6 +440,9 @@ const NEGLIGIBLE: f64 = 1e-6;
 /// Effective samples that suffice: the 5 % quantile is then good to about a tenth of the interval.
 const ENOUGH: f64 = 250.0;
 
+/// Samples that one core draws at a time: some hundreds of microseconds of work.
+const CHUNK: usize = 128;
+
 /// Fewer effective samples than this are no answer.
 const TOO_FEW: f64 = 40.0;
 
@@ -413,7 +450,7 @@ impl Effort {
     /// For the answer.
     pub const FULL: Self = Self { first: 2200, second: 1500, rounds: 4 };
     /// For the answer without pressure readings and recordings.
-    pub const PRIOR: Self = Self { first: 2200, second: 0, rounds: 0 };
+    pub const PRIOR: Self = Self { first: 1100, second: 0, rounds: 0 };
 }
 
 /// Weighs all hypotheses.
@@ -435,18 +472,33 @@ pub fn posterior(
     let cover_log =
         |s: &Sample| s.unchanged + CHANGED.iter().map(|&j| cover[j].log_density(s.x[j])).sum::<f64>();
     let first = (effort.first as f64).ln();
-    let mut samples: Vec<Sample> = (0..effort.first)
-        .filter_map(|i| {
-            let x = std::array::from_fn(|j| cover[j].pick(points.at(i, j)));
-            evaluate(x, p, d, std)
-        })
-        .collect();
+    // Samples know nothing of each other: all cores draw, in the order of one.
+    let drawn = |count: usize,
+                 alive: &[bool; SensorMode::ALL.len()],
+                 x: &(dyn Fn(usize) -> [f64; at::COUNT] + Sync),
+                 proposed: &(dyn Fn(&Sample) -> f64 + Sync)|
+     -> Vec<Sample> {
+        (0..count)
+            .into_par_iter()
+            .with_min_len(CHUNK)
+            .filter_map(|i| {
+                let mut s = evaluate(x(i), p, d, std)?;
+                readings.likelihoods(&mut s, alive);
+                s.proposed = proposed(&s);
+                Some(s)
+            })
+            .collect()
+    };
+    let from_normal = |n: &Normal, i: usize| -> [f64; at::COUNT] {
+        let z = nalgebra::SVector::from_fn(|j, _| normal_quantile(points.at(i, j)));
+        (n.mean + n.lower * z).into()
+    };
+    let mut samples =
+        drawn(effort.first, &alive, &|i| std::array::from_fn(|j| cover[j].pick(points.at(i, j))), &|s| {
+            first + cover_log(s)
+        });
     let mut columns = Columns::default();
-    for s in &mut samples {
-        columns.push(&tables, &s.x);
-        s.proposed = first + cover_log(s);
-        readings.likelihoods(s, &alive);
-    }
+    columns.extend(&tables, &states(&samples));
     let mut fits: Vec<(f64, Normal)> = Vec::new();
     let mut made = effort.first;
     // What earlier visits told together is a better place to look than its margins.
@@ -458,16 +510,11 @@ pub fn posterior(
         let both =
             |cover: f64, x: &[f64; at::COUNT]| log_sum_exp([cover, first + known.log_density(x)].into_iter());
         samples.iter_mut().for_each(|s| s.proposed = both(s.proposed, &s.x));
-        for i in 0..effort.first {
-            let z = nalgebra::SVector::from_fn(|j, _| normal_quantile(points.at(made + i, j)));
-            let x: [f64; at::COUNT] = (known.mean + known.lower * z).into();
-            if let Some(mut s) = evaluate(x, p, d, std) {
-                readings.likelihoods(&mut s, &alive);
-                s.proposed = both(first + cover_log(&s), &x);
-                columns.push(&tables, &s.x);
-                samples.push(s);
-            }
-        }
+        let more = drawn(effort.first, &alive, &|i| from_normal(&known, made + i), &|s| {
+            both(first + cover_log(s), &s.x)
+        });
+        columns.extend(&tables, &states(&more));
+        samples.extend(more);
         made += effort.first;
         fits.push((effort.first as f64, known));
     }
@@ -497,35 +544,30 @@ pub fn posterior(
         let mut all = std::mem::take(&mut out.samples);
         let mut columns = std::mem::take(&mut out.weights.columns);
         let count = |f: &Normal| (effort.second as f64 * f.share).round().max(1.0);
-        for s in &mut all {
+        all.par_iter_mut().with_min_len(CHUNK).for_each(|s| {
             s.proposed = log_sum_exp(
                 std::iter::once(s.proposed).chain(fitted.iter().map(|f| count(f).ln() + f.log_density(&s.x))),
             );
-        }
+        });
         let from = fits.len();
         fits.extend(fitted.into_iter().map(|f| (count(&f), f)));
-        for k in from..fits.len() {
-            let n = fits[k].0 as usize;
-            for i in 0..n {
-                let z = nalgebra::SVector::from_fn(|j, _| normal_quantile(points.at(made + i, j)));
-                let x: [f64; at::COUNT] = (fits[k].1.mean + fits[k].1.lower * z).into();
-                if let Some(mut s) = evaluate(x, p, d, std) {
-                    readings.likelihoods(&mut s, &alive);
-                    s.proposed = log_sum_exp(
-                        std::iter::once(first + cover_log(&s))
-                            .chain(fits.iter().map(|(n, f)| n.ln() + f.log_density(&x))),
-                    );
-                    columns.push(&tables, &s.x);
-                    all.push(s);
-                }
-            }
-            made += n;
+        for (n, fit) in &fits[from..] {
+            let more = drawn(*n as usize, &alive, &|i| from_normal(fit, made + i), &|s| {
+                log_sum_exp(
+                    std::iter::once(first + cover_log(s))
+                        .chain(fits.iter().map(|(n, f)| n.ln() + f.log_density(&s.x))),
+                )
+            });
+            columns.extend(&tables, &states(&more));
+            all.extend(more);
+            made += *n as usize;
         }
         out = given.weigh(all, columns, made, 1.0, Some(&settled));
     }
     if effort.rounds > 0 && out.effective < TOO_FEW {
         out = softened(&given, out, made, &settled);
     }
+    out.bound = out.weights.bound() - (out.samples.len() as f64).max(1.0).ln();
     out
 }
 
@@ -563,6 +605,29 @@ fn softened(given: &Given, mut out: Posterior, made: usize, settled: &Settled) -
     out
 }
 
+/// ln weight of a hypothesis by what does not hang on the state: prior, signs, and how burns went.
+fn beside_the_state(h: &Hypothesis, p: &Priors, signs: &Signs) -> f64 {
+    let life = match (h.soot, p.ended_early) {
+        (SootMode::Incomplete, Some(true)) => f64::ln(0.6),
+        (SootMode::Incomplete, Some(false)) => f64::ln(0.15),
+        (_, Some(true)) => f64::ln(0.1),
+        (_, Some(false)) => f64::ln(0.75),
+        (_, None) => 0.0,
+    } + if h.soot == SootMode::ShortTrips { p.short_trips } else { 0.0 };
+    h.log_prior + signs.log_likelihood(h.engine) + life
+}
+
+/// ln evidence of the state with soot doped and undoped; `n` = logarithm of the count of samples. Many
+/// hypotheses share what they do to the state; each such combination is summed once.
+fn of_the_state(h: &Hypothesis, weights: &Weights, n: f64, known: &mut BTreeMap<Effects, f64>) -> [f64; 2] {
+    [false, true].map(|u| {
+        *known.entry(effects(h, u)).or_insert_with_key(|e| {
+            let (scale, sum) = weights.sum(*e);
+            scale + sum.ln() - n
+        })
+    })
+}
+
 impl Given<'_> {
     /// `made` = samples drawn, those that stand for no filter included; `power` = exponent of the likelihood of
     /// the readings, 1 unless the search failed.
@@ -582,18 +647,10 @@ impl Given<'_> {
         let weights = Weights::new(self.tables.clone(), columns, logs);
         let mut log_weight = Vec::with_capacity(hypotheses.len());
         let mut log_parts = Vec::with_capacity(hypotheses.len());
-        // Many hypotheses share what they do to the state; each such combination is summed once.
         let mut known: BTreeMap<Effects, f64> = BTreeMap::new();
         for (i, h) in hypotheses.iter().enumerate() {
-            let life = match (h.soot, p.ended_early) {
-                (SootMode::Incomplete, Some(true)) => f64::ln(0.6),
-                (SootMode::Incomplete, Some(false)) => f64::ln(0.15),
-                (_, Some(true)) => f64::ln(0.1),
-                (_, Some(false)) => f64::ln(0.75),
-                (_, None) => 0.0,
-            } + if h.soot == SootMode::ShortTrips { p.short_trips } else { 0.0 };
             let sign = signs.log_likelihood(h.engine);
-            let rest = h.log_prior + sign + life + (self.extra)(h);
+            let rest = beside_the_state(h, p, signs) + (self.extra)(h);
             if let Some(pilot) =
                 settled.filter(|s| !s.alive[sensor_index(h.sensor)]).and_then(|s| s.pilot.get(i))
             {
@@ -601,12 +658,7 @@ impl Given<'_> {
                 log_parts.push((sign, pilot[0] - rest));
                 continue;
             }
-            let state: [f64; 2] = [false, true].map(|u| {
-                *known.entry(effects(h, u)).or_insert_with_key(|e| {
-                    let (scale, sum) = weights.sum(*e);
-                    scale + sum.ln() - n
-                })
-            });
+            let state = of_the_state(h, &weights, n, &mut known);
             log_weight.push(state.map(|v| v + rest));
             log_parts.push((sign, state[0]));
         }
@@ -618,6 +670,8 @@ impl Given<'_> {
             flattened: 0.0,
             samples,
             weights,
+            known,
+            bound: f64::INFINITY,
             by_mode: Vec::new(),
         };
         out.by_mode = out.sensor_weights(hypotheses, &|_| 0.0, None);
@@ -644,6 +698,23 @@ impl Posterior {
         };
         let (all, every) = (of(None), (self.samples.len() as f64).max(1.0).ln());
         std::array::from_fn(|k| of(Some(k)) + every - all >= HOPELESS)
+    }
+
+    /// ln weight that no hypothesis can exceed, however well it tells the observations (`most_told`, natural
+    /// logarithm): for leaving out what cannot matter before it is worked out.
+    #[must_use]
+    pub fn at_most(&self, h: &Hypothesis, p: &Priors, signs: &Signs, most_told: f64) -> f64 {
+        beside_the_state(h, p, signs) + most_told + self.bound
+    }
+
+    /// Weighs one more hypothesis with the samples at hand; `told` = ln probability of its observations. A
+    /// sensor mode that the search gave up has no weight.
+    pub fn also(&mut self, h: &Hypothesis, p: &Priors, signs: &Signs, told: f64) {
+        let n = (self.samples.len() as f64).max(1.0).ln();
+        let state = of_the_state(h, &self.weights, n, &mut self.known);
+        let rest = beside_the_state(h, p, signs) + told;
+        self.log_weight.push(state.map(|v| v + rest));
+        self.log_parts.push((signs.log_likelihood(h.engine), state[0]));
     }
 
     /// A Gaussian for each sensor mode that carries weight.

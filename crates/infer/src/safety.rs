@@ -176,7 +176,9 @@ pub(crate) struct Grounds<'a> {
 
 impl Grounds<'_> {
     fn probability(&self, of: &[FaultId]) -> f64 {
-        self.faults.iter().filter(|f| f.0.is_some_and(|f| of.contains(&f))).map(|f| f.1).sum()
+        // Faults that come together are counted once each: never more than certain.
+        let sum: f64 = self.faults.iter().filter(|f| f.0.is_some_and(|f| of.contains(&f))).map(|f| f.1).sum();
+        sum.min(1.0)
     }
 
     fn answer(&self, id: &str) -> Option<bool> {

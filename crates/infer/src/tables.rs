@@ -5,6 +5,7 @@ use crate::hypothesis::{AshMode, EngineMode, Hypothesis, SensorMode, SootMode};
 use crate::prior::{Priors, coordinate as at};
 use crate::quasi::Mixture;
 use crate::signs::Signs;
+use rayon::prelude::*;
 
 /// What a hypothesis does to the state and the reading; many hypotheses share it. The last is true where
 /// the soot carries no additive.
@@ -125,17 +126,22 @@ pub(crate) struct Columns {
 }
 
 impl Columns {
-    /// Appends one sample.
-    pub(crate) fn push(&mut self, t: &Tables, x: &[f64; at::COUNT]) {
-        fn each<T>(to: &mut Vec<Vec<f64>>, of: &[T], density: impl Fn(&T) -> f64) {
+    /// Appends samples, given by their coordinates. Every column on a core of its own.
+    pub(crate) fn extend(&mut self, t: &Tables, samples: &[&[f64; at::COUNT]]) {
+        fn each<T: Sync>(
+            to: &mut Vec<Vec<f64>>,
+            of: &[T],
+            samples: &[&[f64; at::COUNT]],
+            density: impl Fn(&T, &[f64; at::COUNT]) -> f64 + Sync,
+        ) {
             to.resize_with(of.len(), Vec::new);
-            for (column, one) in to.iter_mut().zip(of) {
-                column.push(density(one));
-            }
+            to.par_iter_mut()
+                .zip(of)
+                .for_each(|(column, one)| column.extend(samples.iter().map(|x| density(one, x))));
         }
-        each(&mut self.soot, &t.soot.different, |m| m.density(x[at::SOOT]));
-        each(&mut self.ash, &t.ash.different, |m| m.density(x[at::ASH]));
-        each(&mut self.engine, &t.engine.different, |(flow, heat)| {
+        each(&mut self.soot, &t.soot.different, samples, |m, x| m.density(x[at::SOOT]));
+        each(&mut self.ash, &t.ash.different, samples, |m, x| m.density(x[at::ASH]));
+        each(&mut self.engine, &t.engine.different, samples, |(flow, heat), x| {
             flow.density(x[at::FLOW]) * heat.density(x[at::HEAT])
         });
     }
@@ -188,6 +194,23 @@ impl Weights {
         out.clear();
         out.extend(each);
         (top, out.iter().sum())
+    }
+
+    /// Logarithm of what no sum of weights exceeds, whatever the effects: every sample under the mode and the
+    /// priors that suit it best.
+    pub(crate) fn bound(&self) -> f64 {
+        let most = |columns: &[Vec<f64>], i: usize| columns.iter().map(|c| c[i]).fold(0.0, f64::max);
+        let top = self.top.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let scale: Vec<f64> = self.top.iter().map(|t| (t - top).exp()).collect();
+        let samples = self.mode.first().map_or(0, Vec::len);
+        let sum: f64 = (0..samples)
+            .map(|i| {
+                let mode = self.mode.iter().zip(&scale).map(|(m, s)| m[i] * s).fold(0.0, f64::max);
+                let c = &self.columns;
+                mode * most(&c.soot, i) * most(&c.ash, i) * most(&c.engine, i)
+            })
+            .sum();
+        top + sum.ln()
     }
 
     /// Their sum alone.

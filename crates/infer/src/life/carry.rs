@@ -2,8 +2,9 @@
 
 use super::UnrecordedChange;
 use super::stages::{Gap, Stage};
-use crate::assess::{Additive, Evidence, Joint, View, Way, Ways, prior_of, prior_of_none};
+use crate::assess::{Evidence, View, Way, Ways, prior_of, prior_of_none};
 use crate::carried::Carried;
+use crate::joint::{Additive, Joint};
 use crate::network::Network;
 use crate::posterior::{Draws, Effort};
 use crate::prior::{AFTER_A_BURN, LogNormal, Priors, ZERO_SD, coordinate as at};

@@ -17,10 +17,10 @@ impl Depth {
     /// Two steps, the eight best first steps in full.
     pub const USUAL: Self = Self { steps: 2, widen: 8 };
 
-    /// Three steps where there is little to look at, else [`Depth::USUAL`].
+    /// Four steps where there is little to look at, else [`Depth::USUAL`].
     #[must_use]
     pub fn fitting(desk: &Desk) -> Self {
-        if desk.tests.len() + desk.repairs.len() <= 16 { Self { steps: 3, widen: 8 } } else { Self::USUAL }
+        if desk.tests.len() + desk.repairs.len() <= 16 { Self { steps: 4, widen: 16 } } else { Self::USUAL }
     }
 }
 
