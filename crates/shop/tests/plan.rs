@@ -198,3 +198,18 @@ fn regress_faults_of_a_file_are_named_with_file_and_line() {
     assert!(told("procedures/1", "procedures/9").contains("procedures/9"));
     assert!(told("text = \"hose\"", "after = [\"moon\"]\ntext = \"hose\"").contains("the step \"moon\""));
 }
+
+#[test]
+fn property_a_way_that_does_all_that_another_does_cures_no_less() {
+    let procedures = Procedures::built_in().unwrap();
+    for more in &procedures.way {
+        for less in &procedures.way {
+            if less.id != more.id && less.procedures.iter().all(|p| more.procedures.contains(p)) {
+                for (fault, p) in &less.cures {
+                    let with = more.cures.get(fault).copied().unwrap_or(0.0);
+                    assert!(with >= *p, "{} against {}: {fault:?} {with} {p}", more.id, less.id);
+                }
+            }
+        }
+    }
+}

@@ -6,7 +6,8 @@
 //! facts, and every figure is a view of their mixture. Pure: no clock, no randomness, and the order in which
 //! the same rows are written down cannot change a bit of the answer.
 //!
-//! What it does not do: it takes one balance fault at a time, and it does not know whether the metal of a
+//! What it does not do: it takes one balance fault at a time (the joint list of fault sets
+//! weighs sets of them by the best of their members), and it does not know whether the metal of a
 //! concentrate matches unless a row states strength, density, or both volume and mass of a pour.
 //!
 //! Reference for the method: sums of Gaussian components with pruning, Alspach and Sorenson (1972), "Nonlinear
