@@ -1,6 +1,7 @@
 """Open recordings: frames by python-can, values by cantools, against the product."""
 
 import gzip
+import math
 import shutil
 import subprocess
 import tempfile
@@ -22,8 +23,8 @@ SPN = {
     "DpfIntakePressure": 3609, "DpfOutletPressure": 3610, "ExhaustTemp2": 3249, "DpfIntermediateTemp": 3250,
     "DpfDeltaP": 3251, "ExhaustTemp3": 3245, "DpfOutletTemp": 3246, "ExhaustTemp1": 3241, "DpfIntakeTemp": 3242,
 }
-# The product's unit over the DBC's: kg/h to g/s.
-FACTOR = {"kg/h": 1 / 3.6}
+# What a value in the DBC's unit is divided by to be in the product's, g/s.
+DIVISOR = {"kg/h": 3.6}
 
 
 def reader(path):
@@ -44,6 +45,11 @@ def available(raw, length):
     return raw < (1 << length) - (2 if length == 2 else 1)
 
 
+def within_one(ours, theirs):
+    """How many pairs are further apart than one unit in the last place."""
+    return sum(abs(a - b) > math.ulp(max(abs(a), abs(b))) for a, b in zip(ours, theirs))
+
+
 def j1939(table, folder, name):
     database = cantools.database.load_file(folder / "own-j1939-aftertreatment.dbc")
     messages = {group(m.frame_id): m for m in database.messages}
@@ -59,7 +65,7 @@ def j1939(table, folder, name):
         raw = message.decode(frame.data, decode_choices=False, scaling=False)
         for signal in message.signals:
             if signal.name in SPN and available(raw[signal.name], signal.length):
-                value = signal.raw_to_scaled(raw[signal.name], decode_choices=False) * FACTOR.get(signal.unit, 1)
+                value = signal.raw_to_scaled(raw[signal.name], decode_choices=False) / DIVISOR.get(signal.unit, 1)
                 key = (frame.arbitration_id & 0xFF, number, SPN[signal.name])
                 theirs[key].append((frame.timestamp - first, value))
     [ours] = ask([{"ask": "recording", "path": str(folder / name)}])
@@ -68,6 +74,8 @@ def j1939(table, folder, name):
     for (address, number, spn), samples in sorted(theirs.items()):
         source = f"SA {address:02X} PGN {number} SPN {spn}"
         compare(table, f"{name}: {source}", signals.get(source), samples)
+        apart = within_one(signals[source]["value"], [v for _, v in samples]) if source in signals else None
+        table.same(f"{name}: {source} values beyond one unit in the last place", apart, 0, show=False)
     known = {f"SPN {spn}" for spn in SPN.values()}
     extra = [s for s in signals if s.split(" ", 4)[-1] in known and not any(
         s == f"SA {a:02X} PGN {n} SPN {p}" for a, n, p in theirs)]

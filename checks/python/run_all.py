@@ -2,7 +2,8 @@
 
     .venv/bin/python checks/python/run_all.py [NAME ...]
 
-Names are gas, pressure, transport, codes, bus, tables, networks; without names all run. The programs under test are taken
+Names are gas, pressure, transport, codes, bus, containers, tables,
+networks; without names all run. The programs under test are taken
 from the release folder (cargo build --release -p checks), or from SOOTWRIGHT_BIN.
 """
 
@@ -12,7 +13,7 @@ import sys
 import time
 from pathlib import Path
 
-CHECKS = ["gas", "pressure", "transport", "codes", "bus", "tables", "networks"]
+CHECKS = ["gas", "pressure", "transport", "codes", "bus", "containers", "tables", "networks"]
 SKIPPED = 77
 
 
