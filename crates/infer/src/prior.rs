@@ -647,8 +647,13 @@ fn ash_growth(case: &Case, heavy: bool) -> LogNormal {
                 .times(LogNormal::new(fuel_density * 1e-6 * oxide_ratio(case) * 0.95, 0.05)),
         );
     }
-    weighed_growth(case).map_or(per_1000km, |w| per_1000km.with(w))
+    let over_the_years = per_1000km.times(LogNormal::new(1.0, ASH_VARIES));
+    weighed_growth(case).map_or(over_the_years, |w| over_the_years.with(w))
 }
+
+/// Spread of what a filter holds about oil use, ash content and yield as they are today (ln): oils and habits change
+/// over the years, an ageing engine burns more, some ash leaves with the gas. Expert guess.
+const ASH_VARIES: f64 = 0.25;
 
 /// What dry weighings before and after cleaning say of the growth, g per 1000 km: cleaning takes out about nine
 /// tenths (common practice, a fifth either way), over the distance since the filter was new or last cleaned.
