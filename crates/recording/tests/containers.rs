@@ -382,3 +382,18 @@ fn property_cut_records_keep_what_stands_before() {
         }
     }
 }
+
+/// A stated size of records that no memory holds, in the group and in the packed block.
+#[test]
+fn regress_a_damaged_record_size_asks_for_no_memory() {
+    let (bytes, _) = records(20, false);
+    let size = (RECORD as u32).to_le_bytes();
+    let mut file = bus_logging(&bytes, Stored::Turned);
+    let places: Vec<usize> = (0..file.len() - 4).filter(|n| file[*n..n + 4] == size).collect();
+    assert!(places.len() >= 2, "{places:?}");
+    for at in places {
+        file[at..at + 4].copy_from_slice(&u32::MAX.to_le_bytes());
+    }
+    let (got, recording) = frames("x.mf4", &file);
+    assert!(got.is_empty() && !recording.problems.is_empty(), "{:?}", recording.problems);
+}

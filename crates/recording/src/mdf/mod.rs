@@ -377,11 +377,12 @@ impl Reader<'_> {
                 rows * size
             }
             Form::Turned(turned) => {
-                if turned.columns != size || !turned.rest.is_empty() {
+                if turned.columns != size || turned.rows == 0 || !turned.rest.is_empty() {
                     return None;
                 }
                 let wanted = bus.wanted(&turned);
-                let mut rows = vec![0u8; ROWS * size];
+                // A damaged size of the records must not ask for more memory than there are data.
+                let mut rows = vec![0u8; ROWS.min(turned.rows) * size];
                 for first in (0..turned.rows).step_by(ROWS) {
                     let count = ROWS.min(turned.rows - first);
                     turned.rows(first, count, &wanted, &mut rows);

@@ -62,6 +62,9 @@ impl<'a> Turned<'a> {
     pub fn back(&self) -> Vec<u8> {
         // A few rows at a time, so that what is written stays in the nearest cache.
         const ROWS: usize = 256;
+        if self.rows == 0 {
+            return self.rest.to_vec();
+        }
         let wanted = vec![true; self.columns.div_ceil(GROUP)];
         let mut out = vec![0u8; self.table.len()];
         for (n, part) in out.chunks_mut((self.columns * ROWS).max(1)).enumerate() {
