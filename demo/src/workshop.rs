@@ -3,7 +3,8 @@
 //! Everything is invented and made from a seed. What becomes of it (facts in records, steps ticked under their
 //! interlocks) is the business of whoever fills a bench with it.
 
-use crate::batch::{GeneratedCase, Session, generate};
+use crate::batch::{Session, generate};
+use crate::lives::{GeneratedVisit, generate_of};
 use facts::case::{Case, Metal, ReservoirKind, Role};
 
 /// How far a car's job is.
@@ -40,12 +41,21 @@ pub struct WorkshopCar {
     pub contact: &'static str,
     /// Complaint, word for word.
     pub complaint: &'static str,
-    /// What we are told about it.
-    pub case: Case,
-    /// Recordings: file name and bytes.
-    pub files: Vec<(String, Vec<u8>)>,
+    /// What we are told about it at this visit.
+    pub now: Visit,
     /// How far its job is.
     pub stage: Stage,
+    /// Visits before this one, the earliest first, each with how many days before it.
+    pub earlier: Vec<(u32, Visit)>,
+}
+
+/// What we are told at a visit.
+#[derive(Debug, Clone)]
+pub struct Visit {
+    /// The case.
+    pub case: Case,
+    /// Its recordings: file name and bytes.
+    pub files: Vec<(String, Vec<u8>)>,
 }
 
 /// A container on the shelf.
@@ -155,8 +165,18 @@ const NOW: [Stage; 6] = [
 #[must_use]
 pub fn workshop() -> Workshop {
     let mut cars = Vec::new();
-    let mut index = 0;
+    let (mut index, mut life) = (0, 0);
     for (n, (words, owner, contact, complaint)) in WORDS.into_iter().enumerate() {
+        let stage =
+            NOW.get(n).copied().unwrap_or(Stage::Closed { days_ago: 12 + 31 * (n as u32).saturating_sub(6) });
+        let plate = plate(n);
+        if matches!(stage, Stage::Closed { .. }) {
+            // Cars that come every year: three visits.
+            if let Some((now, earlier)) = lived(&mut life) {
+                cars.push(WorkshopCar { plate, words, owner, contact, complaint, now, stage, earlier });
+            }
+            continue;
+        }
         // Cars with a pouch and a history, so that there is something to fill and to balance.
         let made = loop {
             let session = if n == 2 { Session::Workshop } else { Session::Typed };
@@ -170,18 +190,14 @@ pub fn workshop() -> Workshop {
                 break made;
             }
         };
-        let stage =
-            NOW.get(n).copied().unwrap_or(Stage::Closed { days_ago: 12 + 31 * (n as u32).saturating_sub(6) });
-        cars.push(WorkshopCar {
-            plate: plate(n),
-            words,
-            owner,
-            contact,
-            complaint,
-            stage,
-            case: told(&made, stage),
-            files: if stage == Stage::Read { made.files } else { Vec::new() },
-        });
+        let mut now = Visit { case: told(&made.case, stage == Stage::Read), files: made.files };
+        if stage == Stage::Fresh {
+            now.case.reading.clear();
+            now.case.observation.clear();
+            now.case.fault_memory.clear();
+        }
+        let earlier = Vec::new();
+        cars.push(WorkshopCar { plate, words, owner, contact, complaint, now, stage, earlier });
     }
     Workshop {
         name: "Ostermill Yard",
@@ -198,6 +214,37 @@ pub fn workshop() -> Workshop {
     }
 }
 
+/// Distance of a day, km, from which the time between two visits is made.
+const KM_A_DAY: f64 = 45.0;
+
+/// The next life that has a pouch: the files of its last visit, its case, and the visits before it.
+fn lived(next: &mut usize) -> Option<(Visit, Vec<(u32, Visit)>)> {
+    let visits = (0..60).find_map(|_| {
+        let life = generate_of(SEED, *next, Some(3));
+        *next += 1;
+        let pouch = |v: &GeneratedVisit| v.case.reservoir.kind == Some(ReservoirKind::Pouch);
+        life.visits.iter().all(pouch).then_some(life.visits)
+    })?;
+    let visits = visits.into_iter().map(|v| Visit { case: told(&undated(v.case), true), files: v.files });
+    let mut visits: Vec<Visit> = visits.collect();
+    let last = visits.pop()?;
+    let km = |v: &Visit| v.case.car.odometer_km.unwrap_or_default();
+    let days = |v: &Visit| ((km(&last) - km(v)) / KM_A_DAY) as u32 + 1;
+    let earlier = visits.into_iter().map(|v| (days(&v), v)).collect();
+    Some((last, earlier))
+}
+
+/// Without the dates of the simulator: the records have their own.
+fn undated(mut case: Case) -> Case {
+    for r in &mut case.reading {
+        r.time = None;
+    }
+    for r in &mut case.recording {
+        r.time = None;
+    }
+    case
+}
+
 fn plate(n: usize) -> String {
     let pairs = ["TR", "SD", "BN", "LE", "FA", "MO", "KA", "VE", "OS", "HU", "PI", "DA"];
     let pair = pairs.get(n).copied().unwrap_or("XX");
@@ -205,9 +252,9 @@ fn plate(n: usize) -> String {
 }
 
 /// What the workshop is told: the generated case with the fluid named, an empty weight, and readings marked as taken
-/// before the work.
-fn told(made: &GeneratedCase, stage: Stage) -> Case {
-    let mut case = made.case.clone();
+/// before the work; with its recordings or without.
+fn told(made: &Case, recorded: bool) -> Case {
+    let mut case = made.clone();
     case.title = None;
     case.reservoir.car_type = None;
     case.reservoir.fluid = Some(FLUID.into());
@@ -222,13 +269,8 @@ fn told(made: &GeneratedCase, stage: Stage) -> Case {
     for r in &mut case.recording {
         r.role = Some(Role::Before);
     }
-    if stage != Stage::Read {
+    if !recorded {
         case.recording.clear();
-    }
-    if stage == Stage::Fresh {
-        case.reading.clear();
-        case.observation.clear();
-        case.fault_memory.clear();
     }
     case
 }

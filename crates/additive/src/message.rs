@@ -8,6 +8,8 @@ use serde::Serialize;
 
 /// The English catalogue, Fluent syntax.
 pub const ENGLISH: &str = include_str!("../locales/en.ftl");
+/// The same sentences in German.
+pub const GERMAN: &str = include_str!("../locales/de.ftl");
 
 /// An argument of a sentence.
 #[derive(Debug, Clone, PartialEq, Serialize)]

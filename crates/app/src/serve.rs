@@ -2,12 +2,14 @@
 
 use crate::cli::Serve;
 use crate::failure::{Failure, Outcome};
-use crate::report::figures;
-use crate::words::{say, say_with, words};
+use crate::report::{figures, life};
+use crate::words::{in_language, say, say_with, words};
 use crate::{args, print};
 use additive::message::Message;
+use bench::words::Lang;
 use bench::{Bench, Fail, House};
 use facts::Knowledge;
+use facts::case::Case;
 use infer::assessment::{Assessment, Text};
 use infer::balance::Balance;
 use maud::Markup;
@@ -20,17 +22,20 @@ use store::{Records, Sqlite};
 struct Lent;
 
 impl House for Lent {
-    fn text(&self, text: &Text) -> String {
-        words().text(text, Knowledge::built_in())
+    fn text(&self, lang: Lang, text: &Text) -> String {
+        in_language(lang.tag(), || words().text(text, Knowledge::built_in()))
     }
-    fn message(&self, message: &Message) -> String {
-        words().fluid(message)
+    fn message(&self, lang: Lang, message: &Message) -> String {
+        in_language(lang.tag(), || words().fluid(message))
     }
-    fn pressure(&self, assessment: &Assessment) -> Markup {
-        figures::pressure(assessment)
+    fn pressure(&self, lang: Lang, assessment: &Assessment) -> Markup {
+        in_language(lang.tag(), || figures::pressure(assessment))
     }
-    fn balance(&self, balance: &Balance) -> Markup {
-        figures::waterfall(balance)
+    fn balance(&self, lang: Lang, balance: &Balance) -> Markup {
+        in_language(lang.tag(), || figures::waterfall(balance))
+    }
+    fn life(&self, lang: Lang, assessment: &Assessment, cases: &[&Case]) -> Markup {
+        in_language(lang.tag(), || life::figure(assessment, cases).unwrap_or_default())
     }
 }
 
@@ -41,22 +46,25 @@ pub fn refused(e: &Fail) -> Failure {
 
 /// Runs the command.
 pub fn run(order: &Serve) -> Result<Outcome, Failure> {
-    open(&order.data, order.address, async |_| Ok(()))
+    open(&order.data, order.address, false, async |_| Ok(()))
 }
 
-/// Opens the bench over the records in a folder; `first` is done before anybody is served.
+/// Opens the bench over the records in a folder; `first` is done before anybody is served. `invented`: records that
+/// may be lost.
 pub fn open(
     folder: &Path,
     address: SocketAddr,
+    invented: bool,
     first: impl AsyncFnOnce(&Bench) -> Result<(), Failure>,
 ) -> Result<Outcome, Failure> {
     let machine = |e: std::io::Error| Failure::Refused(e.to_string());
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(machine)?;
     runtime.block_on(async {
         std::fs::create_dir_all(folder).map_err(|e| Failure::write(&folder.display().to_string(), &e))?;
-        let store = Sqlite::open(folder).await.map_err(|e| Failure::Refused(e.to_string()))?;
+        let store = if invented { Sqlite::open_invented(folder).await } else { Sqlite::open(folder).await };
+        let store = store.map_err(|e| Failure::Refused(e.to_string()))?;
         let records: Arc<dyn Records> = Arc::new(store.clone());
-        let bench = Bench::new(records, Arc::new(Lent)).map_err(|e| refused(&e))?;
+        let bench = Bench::open(records, Arc::new(Lent)).await.map_err(|e| refused(&e))?;
         first(&bench).await?;
         let ready = |at: SocketAddr| {
             let said = say_with(

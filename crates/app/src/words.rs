@@ -9,13 +9,30 @@ use fluent_bundle::concurrent::FluentBundle;
 use fluent_bundle::types::{FluentNumber, FluentNumberOptions};
 use fluent_bundle::{FluentArgs, FluentResource, FluentValue};
 use infer::assessment::{Arg, Text};
+use std::cell::Cell;
 use std::sync::LazyLock;
 use unic_langid::LanguageIdentifier;
 
 /// Sentences of this program.
 const ENGLISH: &str = include_str!("../locales/en.ftl");
+/// Sentences that stand on pages of the bench, in German.
+const GERMAN: &str = include_str!("../locales/de.ftl");
 
-static WORDS: LazyLock<Words> = LazyLock::new(Words::english);
+static IN_ENGLISH: LazyLock<Words> = LazyLock::new(Words::english);
+static IN_GERMAN: LazyLock<Words> = LazyLock::new(Words::german);
+
+thread_local! {
+    /// Whether words and numbers are German at present.
+    static SPEAKS_GERMAN: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Runs `f` with words and numbers in the language of a tag; what is not German is English.
+pub fn in_language<T>(tag: &str, f: impl FnOnce() -> T) -> T {
+    let before = SPEAKS_GERMAN.replace(tag == "de");
+    let out = f();
+    SPEAKS_GERMAN.set(before);
+    out
+}
 
 /// The catalogue of one language.
 pub struct Words {
@@ -24,7 +41,7 @@ pub struct Words {
 
 /// The catalogue in use.
 pub fn words() -> &'static Words {
-    &WORDS
+    if SPEAKS_GERMAN.get() { &IN_GERMAN } else { &IN_ENGLISH }
 }
 
 /// A sentence without arguments.
@@ -57,7 +74,7 @@ pub fn number(value: f64, decimals: usize) -> FluentValue<'static> {
     FluentValue::Number(FluentNumber::new(rounded, options))
 }
 
-/// A number as it is shown: decimal point, narrow no-break space between thousands, a true minus.
+/// A number as it is shown: decimal point (a comma in German), narrow no-break space between thousands, a true minus.
 pub fn digits(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         return if value.is_nan() { "?".into() } else { if value > 0.0 { "∞" } else { "−∞" }.into() };
@@ -77,7 +94,7 @@ pub fn digits(value: f64, decimals: usize) -> String {
         out.push(c);
     }
     if !rest.is_empty() {
-        out.push('.');
+        out.push(if SPEAKS_GERMAN.get() { ',' } else { '.' });
         out.push_str(rest);
     }
     out
@@ -109,8 +126,18 @@ fn shortest(value: f64) -> String {
 
 impl Words {
     fn english() -> Self {
+        Self::of("en", &[ENGLISH, additive::message::ENGLISH])
+    }
+
+    /// German; a sentence that no page shows stays English.
+    fn german() -> Self {
+        Self::of("de", &[ENGLISH, GERMAN, additive::message::GERMAN])
+    }
+
+    /// A catalogue of sources; of two sentences with one identifier the later counts.
+    fn of(tag: &str, sources: &[&str]) -> Self {
         let mut bundle =
-            FluentBundle::new_concurrent(vec!["en".parse::<LanguageIdentifier>().unwrap_or_default()]);
+            FluentBundle::new_concurrent(vec![tag.parse::<LanguageIdentifier>().unwrap_or_default()]);
         bundle.set_use_isolating(false);
         bundle.set_formatter(Some(|value, _| match value {
             FluentValue::Number(n) => Some(match n.options.minimum_fraction_digits {
@@ -119,9 +146,9 @@ impl Words {
             }),
             _ => None,
         }));
-        for source in [ENGLISH, additive::message::ENGLISH] {
+        for source in sources {
             // Broken entries are dropped by the parser; a test finds them.
-            let resource = FluentResource::try_new(source.to_owned()).unwrap_or_else(|(r, _)| r);
+            let resource = FluentResource::try_new((*source).to_owned()).unwrap_or_else(|(r, _)| r);
             bundle.add_resource_overriding(resource);
         }
         Self { bundle }
@@ -162,12 +189,12 @@ impl Words {
                 }
                 Arg::Number(value, decimals) => args.set(*name, number(*value, *decimals)),
                 Arg::Word(word) => args.set(*name, word.clone()),
-                Arg::Fault(fault) => args.set(*name, within(&knowledge.fault(*fault).label)),
+                Arg::Fault(fault) => args.set(*name, within(known(&knowledge.fault(*fault).label))),
                 Arg::Observation(id) => match knowledge.observation(id) {
                     Some(o) => {
-                        args.set(*name, within(&o.label));
-                        args.set(format!("{name}-question"), o.question.clone());
-                        args.set(format!("{name}-how"), o.how.clone());
+                        args.set(*name, within(known(&o.label)));
+                        args.set(format!("{name}-question"), known(&o.question).to_owned());
+                        args.set(format!("{name}-how"), known(&o.how).to_owned());
                     }
                     None => args.set(*name, id.clone()),
                 },
@@ -193,8 +220,22 @@ impl Words {
     }
 }
 
+/// Words of the knowledge in the language in use.
+fn known(text: &str) -> &str {
+    if SPEAKS_GERMAN.get() { bench::words::Lang::De.k(text) } else { text }
+}
+
+/// Words that begin a German label and are no nouns.
+const SMALL_IN_GERMAN: [&str; 14] = [
+    "Aus", "Das", "Dem", "Den", "Der", "Die", "Ein", "Eine", "Jemand", "Kein", "Keine", "Mehr", "Weniger",
+    "Zu",
+];
+
 /// A label as it stands inside a sentence: its first word loses the capital, unless the word is an abbreviation.
 pub fn within(label: &str) -> String {
+    if SPEAKS_GERMAN.get() && !label.split(' ').next().is_some_and(|w| SMALL_IN_GERMAN.contains(&w)) {
+        return label.to_owned();
+    }
     let mut chars = label.chars();
     match (chars.next(), chars.next()) {
         (Some(a), Some(b)) if a.is_uppercase() && !b.is_uppercase() => {
@@ -210,7 +251,7 @@ fn repairs(text: &Text, knowledge: &Knowledge) -> String {
         .args
         .values()
         .filter_map(|a| match a {
-            Arg::Fault(f) => Some(knowledge.fault(*f).repair.action.as_str()),
+            Arg::Fault(f) => Some(known(&knowledge.fault(*f).repair.action)),
             _ => None,
         })
         .collect();
@@ -222,6 +263,47 @@ mod tests {
     use super::*;
     use std::collections::BTreeSet;
     use std::path::Path;
+
+    #[test]
+    fn regress_what_pages_say_is_german_too() {
+        let ids = |text: &str| -> BTreeSet<String> {
+            let lines = text.lines().filter(|l| l.starts_with(|c: char| c.is_ascii_lowercase()));
+            lines.filter_map(|l| l.split_once(" =").map(|(id, _)| id.to_owned())).collect()
+        };
+        for text in [GERMAN, additive::message::GERMAN] {
+            if let Err((_, errors)) = FluentResource::try_new(text.to_owned()) {
+                panic!("{errors:?}");
+            }
+        }
+        assert_eq!(ids(additive::message::ENGLISH), ids(additive::message::GERMAN));
+        let (english, german) = (ids(ENGLISH), ids(GERMAN));
+        let mut said = quoted_ids("../infer/src");
+        said.extend(
+            ["fig-pressure", "fig-axis", "fig-waterfall", "fig-life", "fig-fitted", "fig-as-new", "row-"]
+                .iter()
+                .flat_map(|start| english.iter().filter(move |id| id.starts_with(start)).cloned())
+                .filter(|id| !matches!(id.as_str(), "fig-axis-said" | "fig-axis-came-true"))
+                .filter(|id| !id.starts_with("row-") || POURED.contains(&id.as_str())),
+        );
+        let owed: Vec<_> = said.iter().filter(|id| english.contains(*id) && !german.contains(*id)).collect();
+        assert!(owed.is_empty(), "no German in locales/de.ftl for {owed:#?}");
+        let over: Vec<_> = german.difference(&english).collect();
+        assert!(over.is_empty(), "in locales/de.ftl, not in locales/en.ftl: {over:#?}");
+    }
+
+    #[test]
+    fn regress_german_numbers_and_labels() {
+        let fault = Knowledge::built_in().fault(facts::FaultId::AdditiveEmpty).label.clone();
+        in_language("de", || {
+            assert_eq!(digits(12_345.5, 1), "12\u{202f}345,5");
+            assert_eq!(within(known(&fault)), "das Additiv ist verbraucht");
+        });
+        assert_eq!(digits(1.5, 1), "1.5");
+    }
+
+    /// Rows of the drawing of the balance.
+    const POURED: [&str; 5] =
+        ["row-poured", "row-dosed-controller", "row-dosed-physics", "row-left-now", "row-unexplained"];
 
     /// Quoted words in a source that look like identifiers of messages.
     fn quoted_ids(folder: &str) -> BTreeSet<String> {

@@ -7,7 +7,7 @@ use crate::serve::{open as open_bench, refused};
 use bench::form::derived;
 use bench::state::{Keeper, Person, Workshop as Figures};
 use bench::{Bench, Fail};
-use demo::workshop::{Container, FLUID, Stage, Workshop, WorkshopCar, picture, workshop};
+use demo::workshop::{Container, FLUID, Stage, Visit, Workshop, WorkshopCar, picture, workshop};
 use serde_json::{Map, Value};
 use shop::interlock::Holds;
 use shop::record::{Look, Pouring};
@@ -22,7 +22,7 @@ const DAY: i64 = 24 * 60 * MINUTE;
 /// Begins the records when they are empty, and opens the bench.
 pub fn open(order: &Demo) -> Result<Outcome, Failure> {
     let folder = order.out.join("workshop");
-    open_bench(&folder, order.address, async |bench| {
+    open_bench(&folder, order.address, true, async |bench| {
         if bench.people().await.map_err(|e| refused(&e))?.is_empty() {
             fill(bench, &workshop()).await.map_err(|e| refused(&e))?;
         }
@@ -117,6 +117,8 @@ fn date(ms: i64) -> String {
     bench::pages::hand_over::date(ms)
 }
 
+/// Tables whose rows are told again at each visit.
+const OF_A_VISIT: [&str; 4] = ["reading", "observation", "fault_memory", "recording"];
 /// Tables of a case file that hold one thing.
 const SINGLE: [&str; 7] = ["car", "filter", "sensor", "reservoir", "oil", "fuel", "ambient"];
 
@@ -129,7 +131,8 @@ async fn one_car(bench: &Bench, c: &WorkshopCar, by: Id, other: &Id, now: i64) -
         Stage::Working { .. } => now - 150 * MINUTE,
         _ => now - 35 * MINUTE,
     };
-    let mut hand = Hand { bench, by, at_ms: began };
+    let before = c.earlier.first().map_or(0, |(days, _)| i64::from(*days) * DAY);
+    let mut hand = Hand { bench, by, at_ms: began - before };
     hand.put(&on_car, What::CarOpened {}).await?;
     let keeper = Keeper {
         plate: c.plate.clone(),
@@ -137,25 +140,17 @@ async fn one_car(bench: &Bench, c: &WorkshopCar, by: Id, other: &Id, now: i64) -
         owner: c.owner.into(),
         contact: c.contact.into(),
     };
-    bench.put("keeper", car.as_str(), &keeper.plate, &keeper, &hand.by).await?;
-    let case = serde_json::to_value(&c.case).map_err(|e| Fail::Machine(e.to_string()))?;
-    let mut files = c.files.iter();
-    for (table, value) in case.as_object().unwrap_or(&Map::new()) {
-        let rows = match value {
-            Value::Array(rows) => rows.clone(),
-            Value::Object(o) if SINGLE.contains(&table.as_str()) && !o.is_empty() => vec![value.clone()],
-            _ => Vec::new(),
-        };
-        for row in rows {
-            let file = match (table.as_str(), files.next()) {
-                ("recording", Some((_, bytes))) => Some(bench.records().files().keep(bytes)?),
-                _ => None,
-            };
-            let what = What::Told { table: table.clone(), row, job: Some(job.clone()), file };
-            hand.put(&on_car, what).await?;
-        }
+    bench.put("keeper", car.as_str(), &keeper.sought(), &keeper, &hand.by).await?;
+    let mut known = Vec::new();
+    for (days, visit) in &c.earlier {
+        hand.at_ms = began - i64::from(*days) * DAY;
+        let job = Bench::new_id();
+        tell(&hand, &on_car, &job, visit, &mut known).await?;
+        looked_at_only(&hand, &job, &car).await?;
     }
-    bench.put("complaint", job.as_str(), "", &c.complaint, &hand.by).await?;
+    hand.at_ms = began;
+    tell(&hand, &on_car, &job, &c.now, &mut known).await?;
+    bench.put("complaint", job.as_str(), c.complaint, &c.complaint, &hand.by).await?;
     let locked = c.stage == Stage::Locked;
     let triage = ["oil_or_noise", "leak"].map(|q| (q.to_owned(), false)).into_iter().collect();
     hand.put(&on_job, What::JobOpened { car: car.clone(), triage }).await?;
@@ -201,6 +196,58 @@ async fn one_car(bench: &Bench, c: &WorkshopCar, by: Id, other: &Id, now: i64) -
     hand.put(&on_job, What::HandedOver {}).await?;
     hand.at_ms += 9 * DAY;
     hand.put(&on_job, What::FollowedUp { answer: "well".into() }).await?;
+    Ok(())
+}
+
+/// Tells a visit, table by table; rows of history that are known already are not told again.
+async fn tell(
+    hand: &Hand<'_>,
+    car: &Subject,
+    job: &Id,
+    visit: &Visit,
+    known: &mut Vec<(String, Value)>,
+) -> Result<(), Fail> {
+    let case = serde_json::to_value(&visit.case).map_err(|e| Fail::Machine(e.to_string()))?;
+    let mut files = visit.files.iter();
+    for (table, value) in case.as_object().unwrap_or(&Map::new()) {
+        let rows = match value {
+            Value::Array(rows) => rows.clone(),
+            Value::Object(o) if SINGLE.contains(&table.as_str()) && !o.is_empty() => vec![value.clone()],
+            _ => Vec::new(),
+        };
+        for row in rows {
+            let told = (table.clone(), row.clone());
+            if !OF_A_VISIT.contains(&table.as_str()) {
+                if known.contains(&told) {
+                    continue;
+                }
+                known.push(told);
+            }
+            let bytes = if table == "recording" { files.next() } else { None };
+            let file = match bytes {
+                Some((_, bytes)) => Some(hand.bench.records().files().keep(bytes)?),
+                None => None,
+            };
+            let what = What::Told { table: table.clone(), row, job: Some(job.clone()), file };
+            hand.put(car, what).await?;
+        }
+    }
+    Ok(())
+}
+
+/// A visit at which the car was looked at and its owner wanted nothing done.
+async fn looked_at_only(hand: &Hand<'_>, job: &Id, car: &Id) -> Result<(), Fail> {
+    let on_job = Subject::Job(job.clone());
+    let triage = ["wrong_fluid", "oil_or_noise", "leak"].map(|q| (q.to_owned(), false)).into();
+    let answer = What::Answered {
+        way: "refill_only".into(),
+        gross: 0.0,
+        currency: hand.bench.workshop().await?.currency,
+        accepted: false,
+    };
+    for what in [What::JobOpened { car: car.clone(), triage }, answer, What::Signed {}, What::HandedOver {}] {
+        hand.put(&on_job, what).await?;
+    }
     Ok(())
 }
 
@@ -296,7 +343,7 @@ async fn pour(hand: &Hand<'_>, job: &Id, tick: &Id) -> Result<(), Fail> {
 /// the proof has to say so.
 async fn after(hand: &Hand<'_>, c: &WorkshopCar, job: &Id, car: &Id) -> Result<(), Fail> {
     let form = Bench::new_id();
-    for (n, r) in c.case.reading.iter().enumerate().filter(|(_, r)| r.point.is_some()) {
+    for (n, r) in c.now.case.reading.iter().enumerate().filter(|(_, r)| r.point.is_some()) {
         let mut row = serde_json::to_value(r).map_err(|e| Fail::Machine(e.to_string()))?;
         if let Some(o) = row.as_object_mut() {
             o.insert("role".into(), "after".into());

@@ -467,8 +467,13 @@ word-improved = besser
 word-no-proven-change = keine nachgewiesene Änderung
 word-worse = schlechter
 word-cannot-tell = nicht zu sagen
-owner-next-fill = Nächste Additivfüllung in { $p10 } bis { $p90 } km, in acht von zehn Fällen.
-owner-ash-due = Aschereinigung zwischen { $p10 } und { $p90 } km auf dem Zähler, in acht von zehn Fällen.
+due-in-additive = Nächste Additivfüllung in { $p10 } bis { $p90 } km, in acht von zehn Fällen.
+due-in-ash = Aschereinigung in { $p10 } bis { $p90 } km, in acht von zehn Fällen.
+due-at-ash = Aschereinigung zwischen { $p10 } und { $p90 } km auf dem Zähler, in acht von zehn Fällen.
+due-wide-additive = Wann die nächste Füllung fällig ist, lässt sich noch nicht sagen: Was man von diesem Auto weiß, passt zu bald und zu sehr spät. Verbrauchter Kraftstoff über eine bekannte Strecke oder eine weitere Wägung nach einigen tausend Kilometern engt es ein.
+due-wide-ash = Wann die Asche den Filter füllt, lässt sich noch nicht sagen: Was man von diesem Auto weiß, passt zu bald und zu sehr spät. Messwerte gleich nach einer beendeten Regeneration engen es ein.
+car-life = Leben
+car-life-none = Kein Kilometerstand ist bekannt, also ist kein Leben zu zeichnen.
 two-fluids = Zwei Flüssigkeiten, zwei Öffnungen.
 two-fluids-why = {" "}Der Deckel für AUS 32 ist für die Abgasflüssigkeit. Das Additiv hat keinen Deckel für Sie und wird nie von Ihnen eingefüllt. Gerät eines ins andere: nicht starten, anrufen.
 owner-drive = Wie Sie fahren
@@ -530,6 +535,18 @@ due-head =
        *[other] { $n } Autos brauchen womöglich in 30 Tagen Additiv.
     }
 due-note = Aus den Angaben jedes Autos, die nächsten zwölf Monate: Linie = acht von zehn Fällen, Strich = am ehesten. Nur Autos, deren Inhalt bekannt ist.
+due-owed = { $n ->
+    [one] Ein Auto wird
+   *[other] { $n } Autos werden
+  } noch ausgerechnet; die Liste füllt sich von selbst.
+due-filter = Was fällig wird
+due-all = Alles
+due-what-additive = Additiv
+due-what-ash = Asche
+due-what-soot = Ruß
+due-later = Später
+list-filter = Filtern
+list-csv = Als Tabelle (CSV)
 due-none = Von keinem Auto ist der Inhalt bekannt. Beim nächsten Besuch einen Behälter wiegen.
 due-now = jetzt
 due-days = in { $p10 } bis { $p90 } Tagen
@@ -558,6 +575,7 @@ find-label = Kennzeichen, Charge oder ein Wort
 find-do = Suchen
 find-count = { $n } gefunden
 find-cars = Autos
+find-complaints = Beanstandungen
 find-lots = Chargen
 find-knowledge = Fehler und Fragen
 
@@ -612,6 +630,8 @@ field-bottle = Flüssigkeitsfläche in der Flasche
 ## export
 verify-whole = { $facts } Einträge und { $seals } Siegel sind wie geschrieben.
 verify-whole-word = die Kette ist ganz
+verify-do = Jetzt jeden Fakt und jedes Siegel prüfen
+verify-note = Fakten sind verkettet und Aufträge versiegelt, damit nichts ungesehen geändert werden kann. Die Prüfung liest sie alle; in einer großen Werkstatt dauert das eine Weile.
 verify-broken = Die Kette ist gebrochen: etwas wurde verändert.
 export-head = Alle Daten aus
 export-note = Alles, was diese Werkbank weiß. Fotos und Aufzeichnungen liegen im Ordner daneben, unter der Prüfsumme in den Einträgen.
@@ -631,3 +651,30 @@ api-path = Adresse
 api-what = Was es tut
 api-kinds = Arten von Einträgen
 api-problems = Probleme
+
+own-head = Eigene Zahlen
+own-note = Eine Zahl, die Ihre Werkstatt besser kennt als wir, mit ihrer Herkunft. Sie wird geprüft wie jede Änderung am Wissen und gilt ab dem nächsten Öffnen der Bank. Frühere Zahlen bleiben in der Liste.
+own-do = Eine Zahl setzen
+own-which = Welche Zahl
+own-what = Zahl
+own-weight = Wie oft ein Fehler die Ursache ist, gegen die anderen
+own-minutes = Minuten, die ein Blick dauert
+own-background = Wie oft es so ist, wo nichts es erklärt (0 bis 1)
+own-likelihood = Wie oft es bei diesem Fehler so ist (0 bis 1)
+own-fault-note = Für „wie oft“ und für „bei diesem Fehler“.
+own-look-note = Für Minuten und dafür, wie oft es so ist.
+own-value = Wert
+own-value-note = Leer gelassen: zurück zur Zahl des Programms.
+own-source-note = Eine Zählung mit ihrer Zeitspanne, ein Name, eine Schrift. Oder warum sie zurückgenommen wird.
+own-keep = Prüfen und behalten
+own-counts = gilt
+own-replaced = später ersetzt
+own-taken-back = zurückgenommen
+tag-words = Nicht starten
+tag-key = Der Schlüssel bleibt weg vom Auto.
+tag-lift = Zeit allein hebt nichts auf: Das tut eine namentlich genannte Person, mit einem Grund, in den Aufzeichnungen.
+tag-by = Gesperrt von
+tag-workshop = Werkstatt
+tag-lifted-by = Aufgehoben von
+tag-because = Weil
+tag-do = Den Anhänger für den Schlüssel drucken

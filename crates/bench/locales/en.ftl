@@ -467,8 +467,13 @@ word-improved = better
 word-no-proven-change = no proven change
 word-worse = worse
 word-cannot-tell = cannot tell
-owner-next-fill = Next additive fill in { $p10 } to { $p90 } km, eight times in ten.
-owner-ash-due = Ash cleaning between { $p10 } and { $p90 } km on the odometer, eight times in ten.
+due-in-additive = Next additive fill in { $p10 } to { $p90 } km, eight times in ten.
+due-in-ash = Ash cleaning in { $p10 } to { $p90 } km, eight times in ten.
+due-at-ash = Ash cleaning between { $p10 } and { $p90 } km on the odometer, eight times in ten.
+due-wide-additive = When the next fill is due cannot be told yet: what is known of this car would fit soon and very late. Fuel used over a known distance, or one more weighing after some thousand kilometres, narrows it.
+due-wide-ash = When the ash will fill the filter cannot be told yet: what is known of this car would fit soon and very late. Readings straight after a finished regeneration narrow it.
+car-life = Life
+car-life-none = No odometer is told, so there is no life to draw.
 two-fluids = Two fluids, two holes.
 two-fluids-why = {" "}The cap marked for AUS 32 is for exhaust fluid. The additive has no cap for you and is never yours to pour. If one gets into the other: do not start, ring us.
 owner-drive = How to drive
@@ -530,6 +535,18 @@ due-head =
        *[other] { $n } cars may need additive within 30 days.
     }
 due-note = From each car's own facts, the next twelve months: line = eight times in ten, stroke = likeliest. Only cars whose content is told.
+due-owed = { $n ->
+    [one] One car is
+   *[other] { $n } cars are
+  } still being worked out; the list fills by itself.
+due-filter = What falls due
+due-all = All
+due-what-additive = Additive
+due-what-ash = Ash
+due-what-soot = Soot
+due-later = Later
+list-filter = Filter
+list-csv = As a table (CSV)
 due-none = No car's content is told. Weigh a reservoir at the next visit.
 due-now = now
 due-days = in { $p10 } to { $p90 } days
@@ -558,6 +575,7 @@ find-label = Plate, lot, or a word
 find-do = Find
 find-count = { $n } found
 find-cars = Cars
+find-complaints = Complaints
 find-lots = Lots
 find-knowledge = Faults and questions
 
@@ -612,6 +630,8 @@ field-bottle = Liquid surface in the bottle
 ## export
 verify-whole = { $facts } facts and { $seals } seals are as they were written.
 verify-whole-word = the chain is whole
+verify-do = Check every fact and seal now
+verify-note = Facts are chained and jobs are sealed, so that nothing can be changed unseen. The check reads all of them; in a large workshop it takes a while.
 verify-broken = The chain is broken: something was altered.
 export-head = All data out
 export-note = Everything this bench knows. Photos and recordings lie in the folder beside, under the hash that the facts name.
@@ -631,3 +651,30 @@ api-path = Address
 api-what = What it does
 api-kinds = Kinds of facts
 api-problems = Problems
+
+own-head = Numbers of your own
+own-note = A number that your workshop knows better than we do, with where it comes from. It is checked as every change of the knowledge is, and counts from the next time the bench is opened. Earlier numbers stay in the list.
+own-do = Set a number
+own-which = Which number
+own-what = Number
+own-weight = How often a fault is the cause, against the others
+own-minutes = Minutes a look takes
+own-background = How often it is so where nothing explains it (0 to 1)
+own-likelihood = How often it is so under this fault (0 to 1)
+own-fault-note = For how often, and for under a fault.
+own-look-note = For minutes, and for how often it is so.
+own-value = Value
+own-value-note = Left empty: back to the number of the program.
+own-source-note = A count with its time span, a name, a paper. Or why you take it back.
+own-keep = Check and keep
+own-counts = counts
+own-replaced = replaced later
+own-taken-back = taken back
+tag-words = Do not start
+tag-key = The key stays off the car.
+tag-lift = Time alone lifts nothing: a named person does, with a reason, in the records.
+tag-by = Locked by
+tag-workshop = Workshop
+tag-lifted-by = Lifted by
+tag-because = Because
+tag-do = Print the tag for the key

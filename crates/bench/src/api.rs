@@ -147,6 +147,7 @@ pub struct Problem {
 
 /// What to list.
 #[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
 pub struct Listing {
     /// Open ones only.
     open: Option<bool>,
@@ -169,17 +170,33 @@ pub struct Listing {
         one_job,
         job_facts,
         add_to_job,
+        list_cars,
         one_car,
         car_facts,
         add_to_car,
         car_answer,
+        list_due,
+        find,
         list_lots,
         lot_facts,
         add_to_lot,
         list_people,
         verified
     ),
-    components(schemas(NewFact, Fact, Stand, PersonOut, Figure, AnswerOut, FaultSetOut, Verified, Problem))
+    components(schemas(
+        NewFact,
+        Fact,
+        Stand,
+        DueOut,
+        ComingOut,
+        Found,
+        PersonOut,
+        Figure,
+        AnswerOut,
+        FaultSetOut,
+        Verified,
+        Problem
+    ))
 )]
 struct Document;
 
@@ -203,8 +220,25 @@ static DOCUMENT: LazyLock<Value> = LazyLock::new(|| {
             }
         }
     }
+    every_refusal(&mut document);
     document
 });
+
+/// What every operation may answer beside what it says itself: a path or query that cannot be read, a body too large.
+fn every_refusal(document: &mut Value) {
+    let problem = json!({
+        "description": "The request cannot be read",
+        "content": { "application/problem+json": { "schema": { "$ref": "#/components/schemas/Problem" } } },
+    });
+    let paths = document.get_mut("paths").and_then(Value::as_object_mut);
+    for (method, op) in paths.into_iter().flatten().filter_map(|p| p.1.as_object_mut()).flatten() {
+        let Some(responses) = op.get_mut("responses").and_then(Value::as_object_mut) else { continue };
+        responses.entry("400").or_insert_with(|| problem.clone());
+        if method == "post" {
+            responses.entry("413").or_insert_with(|| problem.clone());
+        }
+    }
+}
 
 /// Routes of the interface.
 pub fn router() -> Router<Bench> {
@@ -213,9 +247,12 @@ pub fn router() -> Router<Bench> {
         .route("/api/v1/jobs", get(list_jobs))
         .route("/api/v1/jobs/{id}", get(one_job))
         .route("/api/v1/jobs/{id}/facts", get(job_facts).post(add_to_job))
+        .route("/api/v1/cars", get(list_cars))
         .route("/api/v1/cars/{id}", get(one_car))
         .route("/api/v1/cars/{id}/facts", get(car_facts).post(add_to_car))
         .route("/api/v1/cars/{id}/answer", get(car_answer))
+        .route("/api/v1/due", get(list_due))
+        .route("/api/v1/find", get(find))
         .route("/api/v1/lots", get(list_lots))
         .route("/api/v1/lots/{id}/facts", get(lot_facts).post(add_to_lot))
         .route("/api/v1/people", get(list_people))
@@ -238,10 +275,7 @@ fn stand(s: &Standing) -> Stand {
 }
 
 async fn list(bench: &Bench, kind: &str, l: &Listing) -> Result<Vec<Stand>, Fail> {
-    let count = l.count.unwrap_or(50);
-    if !(1..=500).contains(&count) {
-        return Err(Fail::Request("count lies between 1 and 500".into()));
-    }
+    let count = count(l.count)?;
     let found = if l.open == Some(true) {
         let mut open = bench.records().open(kind).await?;
         open.retain(|s| l.before_ms.is_none_or(|b| s.opened_ms < b));
@@ -348,6 +382,112 @@ async fn add_to_job(
     add(&b, Subject::Job(id(&i)?), new).await
 }
 
+/// Cars, the newest first.
+#[utoipa::path(get, path = "/api/v1/cars", params(Listing), responses((status = 200, body = Vec<Stand>), (status = 400, body = Problem, content_type = "application/problem+json")))]
+async fn list_cars(State(b): State<Bench>, Query(l): Query<Listing>) -> Result<Json<Vec<Stand>>, Fail> {
+    Ok(Json(list(&b, "car", &l).await?))
+}
+
+/// When something falls due.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct ComingOut {
+    /// `additive`, `ash` or `soot`.
+    pub what: String,
+    /// Early end, ms since 1970-01-01 UTC; early to late holds eight times in ten.
+    pub from_ms: i64,
+    /// Middle.
+    pub middle_ms: i64,
+    /// Late end.
+    pub to_ms: i64,
+}
+
+/// A car that falls due.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct DueOut {
+    /// Car.
+    pub car: String,
+    /// Its place in the list: send it with the car as `from` and `after` to read on behind it.
+    pub rank: i64,
+    /// Additive left, L: 5, 50 and 95 % quantile.
+    pub left_l: Option<Vec<f64>>,
+    /// What comes, the nearest first.
+    pub coming: Vec<ComingOut>,
+}
+
+/// Where to read on.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct Behind {
+    /// Rank of the last car read.
+    from: Option<i64>,
+    /// The last car read.
+    after: Option<String>,
+    /// How many at most: 1 to 500.
+    #[param(minimum = 1, maximum = 500)]
+    count: Option<u32>,
+}
+
+fn count(asked: Option<u32>) -> Result<u32, Fail> {
+    let count = asked.unwrap_or(50);
+    if (1..=500).contains(&count) {
+        Ok(count)
+    } else {
+        Err(Fail::Request("count lies between 1 and 500".into()))
+    }
+}
+
+/// Every car that falls due, the first due first.
+#[utoipa::path(get, path = "/api/v1/due", params(Behind), responses((status = 200, body = Vec<DueOut>)))]
+async fn list_due(State(b): State<Bench>, Query(q): Query<Behind>) -> Result<Json<Vec<DueOut>>, Fail> {
+    let from = (q.from.unwrap_or(i64::MIN), q.after.as_deref().unwrap_or_default());
+    let rows = b.due_from(from, count(q.count)?).await?;
+    let out = |r: crate::windows::Row| DueOut {
+        car: r.car.to_string(),
+        rank: r.rank,
+        left_l: r.due.left_l.map(|l| l.to_vec()),
+        coming: r
+            .due
+            .coming
+            .into_iter()
+            .map(|c| ComingOut { what: c.what, from_ms: c.from_ms, middle_ms: c.middle_ms, to_ms: c.to_ms })
+            .collect(),
+    };
+    Ok(Json(rows.into_iter().map(out).collect()))
+}
+
+/// A car found by its plate.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Found {
+    /// Car.
+    pub car: String,
+    /// Number plate.
+    pub plate: String,
+    /// The car in words.
+    pub words: String,
+}
+
+/// What to look for.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct Sought {
+    /// A plate or a part of one.
+    q: String,
+    /// How many at most: 1 to 500.
+    #[param(minimum = 1, maximum = 500)]
+    count: Option<u32>,
+}
+
+/// Cars by plate.
+#[utoipa::path(get, path = "/api/v1/find", params(Sought), responses((status = 200, body = Vec<Found>)))]
+async fn find(State(b): State<Bench>, Query(q): Query<Sought>) -> Result<Json<Vec<Found>>, Fail> {
+    let rows = b.records().find("keeper", &crate::state::search_word(&q.q), count(q.count)?).await?;
+    let found = |r: store::Plain| {
+        let k: crate::state::Keeper = serde_json::from_str(&r.body).ok()?;
+        Some(Found { car: r.id, plate: k.plate, words: k.words })
+    };
+    Ok(Json(rows.into_iter().filter_map(found).collect()))
+}
+
 /// A car: its case as the facts leave it.
 #[utoipa::path(get, path = "/api/v1/cars/{id}", params(("id" = String, Path)), responses((status = 200, body = Object), (status = 404, body = Problem, content_type = "application/problem+json")))]
 async fn one_car(State(b): State<Bench>, Path(i): Path<String>) -> Result<Json<Value>, Fail> {
@@ -383,7 +523,7 @@ fn figure(e: infer::assessment::Estimate) -> Figure {
 async fn car_answer(State(b): State<Bench>, Path(i): Path<String>) -> Result<Json<AnswerOut>, Fail> {
     use infer::safety::Verdict;
     let c = b.car(&id(&i)?, None).await?;
-    let a = b.answer(&c.case, &c.files).await?;
+    let a = b.answer(&c).await?;
     Ok(Json(AnswerOut {
         soot_load_g_per_l: figure(a.filter.soot_load_g_per_l),
         ash_load_g_per_l: figure(a.filter.ash_load_g_per_l),
@@ -483,15 +623,5 @@ pub async fn reference(State(bench): State<Bench>, who: Who) -> Result<Response,
             } }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("room-api"),
-        place: Place::Find,
-        hands: false,
-        job: None,
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("room-api"), Place::Find).draw(&sheet).into_response())
 }

@@ -5,10 +5,11 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use std::sync::LazyLock;
 
-const FILES: [(&str, &str, &[u8]); 5] = [
+const FILES: [(&str, &str, &[u8]); 6] = [
     ("bench.css", "text/css; charset=utf-8", include_bytes!("../static/bench.css")),
     ("keep.js", "text/javascript; charset=utf-8", include_bytes!("../static/keep.js")),
     ("clock.js", "text/javascript; charset=utf-8", include_bytes!("../static/clock.js")),
+    ("lists.js", "text/javascript; charset=utf-8", include_bytes!("../static/lists.js")),
     ("live.js", "text/javascript; charset=utf-8", include_bytes!("../static/live.js")),
     ("mark.svg", "image/svg+xml", include_bytes!("../static/mark.svg")),
 ];

@@ -136,7 +136,7 @@ pub fn interlock_words(id: &str, lang: Lang) -> String {
     if plain && let Some(words) = lang.maybe(&format!("interlock-{}", id.replace('_', "-"))) {
         return words;
     }
-    let mut chars = id.chars();
+    let mut chars = lang.k(id).chars();
     chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 

@@ -8,13 +8,16 @@ pub mod api;
 pub mod assets;
 pub mod fail;
 pub mod form;
+pub mod kept;
 pub mod marks;
+pub mod overlay;
 pub mod page;
 pub mod pages;
 pub mod photo;
 pub mod state;
 pub mod web;
 pub mod who;
+pub mod windows;
 pub mod words;
 
 pub use fail::Fail;
@@ -42,7 +45,10 @@ pub async fn serve(
     let machine = |e: std::io::Error| Fail::Machine(format!("{address}: {e}"));
     let listener = tokio::net::TcpListener::bind(address).await.map_err(machine)?;
     ready(listener.local_addr().map_err(machine)?);
-    axum::serve(listener, router(bench)).with_graceful_shutdown(stop).await.map_err(machine)
+    let background = tokio::spawn(bench.clone().keep_due());
+    let served = axum::serve(listener, router(bench)).with_graceful_shutdown(stop).await;
+    background.abort();
+    served.map_err(machine)
 }
 
 fn is_here(ip: IpAddr) -> bool {

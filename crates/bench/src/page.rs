@@ -101,7 +101,37 @@ pub struct Page<'a> {
     pub scripts: &'a [&'a str],
 }
 
-impl Page<'_> {
+impl<'a> Page<'a> {
+    /// A page for a desk that is about no job and no car.
+    #[must_use]
+    pub fn new(who: &'a Who, people: &'a People, title: String, place: Place) -> Self {
+        Self { who, people, title, place, hands: false, job: None, car: None, scripts: &[] }
+    }
+
+    /// For hands: larger text.
+    #[must_use]
+    pub fn hands(self) -> Self {
+        Self { hands: true, ..self }
+    }
+
+    /// About a job, and where in it.
+    #[must_use]
+    pub fn job(self, job: &'a JobView, at: Option<Station>) -> Self {
+        Self { job: Some((job, at)), ..self }
+    }
+
+    /// About a car.
+    #[must_use]
+    pub fn car(self, id: &'a Id, keeper: &'a Keeper, odometer_km: Option<f64>) -> Self {
+        Self { car: Some((id, keeper, odometer_km)), ..self }
+    }
+
+    /// With modules of our own.
+    #[must_use]
+    pub fn scripts(self, scripts: &'a [&'a str]) -> Self {
+        Self { scripts, ..self }
+    }
+
     /// The page with its sheet.
     pub fn draw(&self, sheet: &Markup) -> Html<String> {
         let lang = self.who.lang;
@@ -117,8 +147,9 @@ impl Page<'_> {
                     link rel="icon" href=(assets::url("mark.svg")) type="image/svg+xml";
                     @for s in self.scripts { script type="module" src=(assets::url(s)) {} }
                     script type="module" src=(assets::url("keep.js")) {}
+                    @if !self.hands { script type="module" src=(assets::url("lists.js")) {} }
                 }
-                body.hands[self.hands] data-kept=(lang.t("kept-here")) data-sent=(lang.t("kept-sent")) {
+                body.hands[self.hands] data-kept=(lang.t("kept-here")) data-sent=(lang.t("kept-sent")) data-filter=(lang.t("list-filter")) data-csv=(lang.t("list-csv")) {
                     a.skip href="#sheet" { (lang.t("to-the-sheet")) }
                     (self.top())
                     div.desk {

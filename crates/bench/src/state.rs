@@ -1,6 +1,9 @@
 //! What the pages are made of: cars, jobs and people as the records leave them, and the answer to a car's facts.
 
 use crate::fail::Fail;
+use crate::kept::Kept;
+use crate::overlay;
+use crate::words::Lang;
 use additive::fluid::Library;
 use additive::message::Message;
 use facts::Knowledge;
@@ -17,20 +20,24 @@ use shop::record::counting;
 use shop::work::{Job, Needs, Rules, permit};
 use shop::{Entry, Id, Settings, Subject, What};
 use std::collections::{BTreeMap, HashMap};
-use std::sync::{Arc, Mutex};
-use store::{Added, New, Plain, Records};
+use std::sync::Arc;
+use store::{Added, Made, New, Plain, Records};
+use tokio::sync::Notify;
 
-/// What the rest of the house lends the bench: words for messages of the estimate and of the fluids, and its
-/// drawings. All in English so far.
+/// What the rest of the house lends the bench, in the reader's language: words for messages of the estimate and of
+/// the fluids, and its drawings.
 pub trait House: Send + Sync {
     /// A message of the estimate.
-    fn text(&self, text: &Text) -> String;
+    fn text(&self, lang: Lang, text: &Text) -> String;
     /// A message of the fluids' side.
-    fn message(&self, message: &Message) -> String;
+    fn message(&self, lang: Lang, message: &Message) -> String;
     /// Pressure against flow.
-    fn pressure(&self, assessment: &Assessment) -> Markup;
+    fn pressure(&self, lang: Lang, assessment: &Assessment) -> Markup;
     /// Poured, dosed, left, unexplained.
-    fn balance(&self, balance: &Balance) -> Markup;
+    fn balance(&self, lang: Lang, balance: &Balance) -> Markup;
+    /// Additive, soot and ash over the odometer, with what may come. `cases`: the case of every visit, the earliest
+    /// first.
+    fn life(&self, lang: Lang, assessment: &Assessment, cases: &[&Case]) -> Markup;
 }
 
 /// Tables of a case file that hold one thing; the others hold rows.
@@ -38,8 +45,17 @@ const SINGLE: [&str; 7] = ["car", "filter", "sensor", "reservoir", "oil", "fuel"
 /// Tables whose rows speak of one visit.
 const OF_A_VISIT: [&str; 5] = ["reading", "observation", "fault_memory", "recording", "ambient"];
 
-/// Answers kept in memory.
-const KEPT_ANSWERS: usize = 256;
+/// Tables that make a visit: something was measured or observed.
+const MEASURED: [&str; 4] = ["reading", "observation", "fault_memory", "recording"];
+
+/// Answers, recordings and cars kept in memory.
+const KEPT_ANSWERS: usize = 128;
+/// See [`KEPT_ANSWERS`].
+const KEPT_RECORDINGS: usize = 8;
+/// See [`KEPT_ANSWERS`].
+const KEPT_CARS: usize = 256;
+/// What kept answers are called among the things that were worked out.
+pub const ANSWER: &str = "answer";
 
 /// Everything a page needs.
 #[derive(Clone)]
@@ -50,8 +66,16 @@ struct Inner {
     rules: Rules,
     fluids: Library,
     house: Arc<dyn House>,
-    answers: Mutex<HashMap<String, Arc<Assessment>>>,
-    recordings: Mutex<HashMap<String, Arc<Recording>>>,
+    /// Answers by the hash of their facts.
+    answers: Kept<String, Arc<Assessment>>,
+    /// Recordings by the hash of their file.
+    recordings: Kept<String, Arc<Recording>>,
+    /// Cars at a number of facts and a job.
+    cars: Kept<(Id, u64, Option<Id>), Arc<CarView>>,
+    /// Which program this is: another one works everything out again.
+    program: String,
+    /// The facts of a car changed.
+    changed: Notify,
 }
 
 /// What is known of a car's keeper, in a plain row beside the chain.
@@ -66,6 +90,14 @@ pub struct Keeper {
     pub owner: String,
     /// Telephone or mail.
     pub contact: String,
+}
+
+impl Keeper {
+    /// The words it is found by.
+    #[must_use]
+    pub fn sought(&self) -> String {
+        [&self.plate, &self.words, &self.owner, &self.contact].map(String::as_str).join(" ")
+    }
 }
 
 /// What the workshop's people are called.
@@ -153,6 +185,17 @@ pub struct CarView {
     pub warnings: Vec<String>,
     /// Files of the recordings of the case, by their hash.
     pub files: Vec<Option<String>>,
+    /// The visits before this one, the earliest first.
+    pub earlier: Vec<Visit>,
+}
+
+/// A visit of a car: what was known at its end.
+#[derive(Debug, Clone, Serialize)]
+pub struct Visit {
+    /// The case then.
+    pub case: Case,
+    /// Files of the recordings of the case, by their hash.
+    pub files: Vec<Option<String>>,
 }
 
 impl CarView {
@@ -160,6 +203,19 @@ impl CarView {
     #[must_use]
     pub fn odometer_km(&self) -> Option<f64> {
         self.case.car.odometer_km
+    }
+
+    /// The case of every visit, the earliest first.
+    #[must_use]
+    pub fn cases(&self) -> Vec<&Case> {
+        self.earlier.iter().map(|v| &v.case).chain([&self.case]).collect()
+    }
+
+    /// What the answer rests on, as one hash.
+    fn key(&self) -> Result<String, Fail> {
+        let facts = serde_json::to_string(&(&self.earlier, &self.case, &self.files))
+            .map_err(|e| Fail::Machine(e.to_string()))?;
+        Ok(blake3::hash(facts.as_bytes()).to_hex().to_string())
     }
 }
 
@@ -182,12 +238,39 @@ pub struct JobView {
 pub type People = BTreeMap<Id, Person>;
 
 impl Bench {
-    /// A bench over records.
+    /// A bench over records, with the workshop's own numbers laid over the knowledge.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub async fn open(records: Arc<dyn Records>, house: Arc<dyn House>) -> Result<Self, Fail> {
+        let own = overlay::all(records.as_ref()).await?;
+        let mut rules = Rules::built_in().map_err(|e| Fail::Machine(e.to_string()))?;
+        let mut laid = String::new();
+        for (one, _) in own.iter().filter(|o| o.1) {
+            // A later version of the program may be stricter: a number that no longer fits is left out, and the page
+            // of sources says so.
+            if let Ok(k) = overlay::laid_over(&rules.knowledge, std::iter::once(one)) {
+                rules.knowledge = k;
+                laid += &serde_json::to_string(one).unwrap_or_default();
+            }
+        }
+        Self::over(records, house, rules, &laid)
+    }
+
+    /// A bench over records, with the knowledge that is built in.
     ///
     /// # Errors
     /// When the built-in rules or fluids cannot be read.
     pub fn new(records: Arc<dyn Records>, house: Arc<dyn House>) -> Result<Self, Fail> {
-        let rules = Rules::built_in().map_err(|e| Fail::Machine(e.to_string()))?;
+        Self::over(records, house, Rules::built_in().map_err(|e| Fail::Machine(e.to_string()))?, "")
+    }
+
+    fn over(
+        records: Arc<dyn Records>,
+        house: Arc<dyn House>,
+        rules: Rules,
+        laid: &str,
+    ) -> Result<Self, Fail> {
         let fluids = Library::from_texts([("fluids.toml", include_str!("../../../knowledge/fluids.toml"))])
             .map_err(|e| Fail::Machine(e.to_string()))?;
         Ok(Self(Arc::new(Inner {
@@ -195,8 +278,11 @@ impl Bench {
             rules,
             fluids,
             house,
-            answers: Mutex::default(),
-            recordings: Mutex::default(),
+            answers: Kept::new(KEPT_ANSWERS),
+            recordings: Kept::new(KEPT_RECORDINGS),
+            cars: Kept::new(KEPT_CARS),
+            program: program(laid),
+            changed: Notify::new(),
         })))
     }
 
@@ -216,6 +302,18 @@ impl Bench {
     #[must_use]
     pub fn fluids(&self) -> &Library {
         &self.0.fluids
+    }
+
+    /// Which program this is.
+    #[must_use]
+    pub fn program(&self) -> &str {
+        &self.0.program
+    }
+
+    /// Told when the facts of a car change.
+    #[must_use]
+    pub fn changed(&self) -> &Notify {
+        &self.0.changed
     }
 
     /// Words and drawings of the house.
@@ -313,21 +411,39 @@ impl Bench {
         Ok(row.and_then(|r| serde_json::from_str(&r.body).ok()).unwrap_or_default())
     }
 
+    /// Keepers of several cars.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub async fn keepers(&self, cars: impl Iterator<Item = &Id>) -> Result<HashMap<Id, Keeper>, Fail> {
+        let ids: Vec<String> = cars.map(ToString::to_string).collect();
+        let rows = self.records().plains("keeper", &ids).await?;
+        Ok(rows
+            .into_iter()
+            .filter_map(|r| Some((Id::parse(&r.id).ok()?, serde_json::from_str(&r.body).ok()?)))
+            .collect())
+    }
+
     /// A car with the facts of one of its jobs, or of the newest.
     ///
     /// # Errors
     /// When there is no such car.
     pub async fn car(&self, id: &Id, job: Option<&Id>) -> Result<CarView, Fail> {
-        let facts = self.records().facts(&Subject::Car(id.clone())).await?;
-        if facts.is_empty() {
-            return Err(Fail::NotFound);
-        }
+        let subject = Subject::Car(id.clone());
+        let Some(stands) = self.records().standing(&subject).await? else { return Err(Fail::NotFound) };
         let newest = match job {
             Some(j) => Some(j.clone()),
             None => self.records().jobs_of(id).await?.first().map(|s| s.subject.id().clone()),
         };
         let keeper = self.keeper(id).await?;
-        Ok(view(id, keeper, &facts, newest.as_ref()))
+        let key = (id.clone(), stands.version, newest);
+        if let Some(known) = self.0.cars.get(&key) {
+            return Ok(CarView { keeper, ..(*known).clone() });
+        }
+        let facts = self.records().facts(&subject).await?;
+        let car = view(id, keeper, &facts, key.2.as_ref());
+        self.0.cars.put((key.0, car.version, key.2), Arc::new(car.clone()));
+        Ok(car)
     }
 
     /// A job with its car.
@@ -385,7 +501,12 @@ impl Bench {
             _ => Needs::default(),
         };
         let rules = self.rules();
-        Ok(self.records().add(new, &|before, e| permit(before, e, rules, &needs)).await?)
+        let of_a_car = matches!(new.subject, Subject::Car(_));
+        let added = self.records().add(new, &|before, e| permit(before, e, rules, &needs)).await?;
+        if of_a_car {
+            self.changed().notify_one();
+        }
+        Ok(added)
     }
 
     /// A fact about a car must leave a case that can be read.
@@ -418,55 +539,95 @@ impl Bench {
     /// # Errors
     /// When the file cannot be read.
     pub fn recording(&self, hash: &str) -> Result<Option<Arc<Recording>>, Fail> {
-        if let Some(known) = lock(&self.0.recordings).get(hash) {
-            return Ok(Some(known.clone()));
+        let key = hash.to_owned();
+        if let Some(known) = self.0.recordings.get(&key) {
+            return Ok(Some(known));
         }
         let Some(bytes) = self.records().files().get(hash)? else { return Ok(None) };
         let read = Arc::new(recording::read_bytes("recording", &bytes, &recording::Options::default()));
-        let mut kept = lock(&self.0.recordings);
-        if kept.len() >= 16 {
-            kept.clear();
-        }
-        kept.insert(hash.to_owned(), read.clone());
+        self.0.recordings.put(key, read.clone());
         Ok(Some(read))
     }
 
-    /// The answer to a case: one posterior, kept by the hash of its facts.
+    /// The answer to a car: one posterior over its life up to the present visit, kept by the hash of its facts.
     ///
     /// # Errors
     /// When a recording cannot be read or the machine stops the work.
-    pub async fn answer(&self, case: &Case, files: &[Option<String>]) -> Result<Arc<Assessment>, Fail> {
-        let facts = serde_json::to_string(&(case, files)).map_err(|e| Fail::Machine(e.to_string()))?;
-        let key = blake3::hash(facts.as_bytes()).to_hex().to_string();
-        if let Some(known) = lock(&self.0.answers).get(&key) {
-            return Ok(known.clone());
+    pub async fn answer(&self, car: &CarView) -> Result<Arc<Assessment>, Fail> {
+        let key = car.key()?;
+        if let Some(known) = self.0.answers.get(&key) {
+            return Ok(known);
         }
-        let (bench, case, files) = (self.clone(), case.clone(), files.to_vec());
-        let made = tokio::task::spawn_blocking(move || {
-            let mut recordings = Vec::new();
-            for f in &files {
-                recordings.push(match f {
-                    Some(hash) => bench.recording(hash)?.map(|r| (*r).clone()),
-                    None => None,
-                });
-            }
-            let evidence = Evidence { case: &case, recordings: &recordings, knowledge: bench.knowledge() };
-            Ok::<_, Fail>(Arc::new(infer::assess(&evidence)))
-        })
-        .await
-        .map_err(|e| Fail::Machine(e.to_string()))??;
-        let mut kept = lock(&self.0.answers);
-        if kept.len() >= KEPT_ANSWERS {
-            kept.clear();
+        if let Some(made) = self.records().made(ANSWER, &key).await?.filter(|m| m.program == self.0.program)
+            && let Ok(known) = postcard::from_bytes::<Assessment>(&made.body)
+        {
+            let known = Arc::new(known);
+            self.0.answers.put(key, known.clone());
+            return Ok(known);
         }
-        kept.insert(key, made.clone());
+        let answer = self.attempt(car).await?;
+        if let Ok(body) = postcard::to_stdvec(&*answer) {
+            let (kind, program) = (ANSWER.to_owned(), self.0.program.clone());
+            let rank = self.now_ms();
+            // Kept or not, the answer stands.
+            let _ = self
+                .records()
+                .put_made(Made { kind, id: key, program, version: car.version, rank, body })
+                .await;
+        }
+        Ok(answer)
+    }
+
+    /// The answer to a car whose facts are not in the records yet, such as readings while they are typed.
+    ///
+    /// # Errors
+    /// When a recording cannot be read or the machine stops the work.
+    pub async fn attempt(&self, car: &CarView) -> Result<Arc<Assessment>, Fail> {
+        let key = car.key()?;
+        if let Some(known) = self.0.answers.get(&key) {
+            return Ok(known);
+        }
+        let bench = self.clone();
+        let mut visits = car.earlier.clone();
+        visits.push(Visit { case: car.case.clone(), files: car.files.clone() });
+        let made = tokio::task::spawn_blocking(move || bench.assess(&visits))
+            .await
+            .map_err(|e| Fail::Machine(e.to_string()))??;
+        self.0.answers.put(key, made.clone());
         Ok(made)
+    }
+
+    fn assess(&self, visits: &[Visit]) -> Result<Arc<Assessment>, Fail> {
+        let recordings = visits.iter().map(|v| {
+            let of = |file: &Option<String>| match file {
+                Some(hash) => Ok(self.recording(hash)?.map(|r| (*r).clone())),
+                None => Ok(None),
+            };
+            v.files.iter().map(of).collect::<Result<Vec<_>, Fail>>()
+        });
+        let recordings = recordings.collect::<Result<Vec<_>, Fail>>()?;
+        let evidence: Vec<Evidence> = visits
+            .iter()
+            .zip(&recordings)
+            .map(|(v, r)| Evidence { case: &v.case, recordings: r, knowledge: self.knowledge() })
+            .collect();
+        let made = match &evidence[..] {
+            [one] => Some(infer::assess(one)),
+            all => infer::life::assess(all),
+        };
+        made.map(Arc::new).ok_or_else(|| Fail::Machine("a car without a visit".into()))
     }
 }
 
-/// A lock that a panicked thread held is as good as before: caches hold whole values only.
-fn lock<T>(of: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
-    of.lock().unwrap_or_else(std::sync::PoisonError::into_inner)
+/// Version and build of this program and the numbers laid over its knowledge: an answer that another one made may
+/// differ.
+fn program(laid: &str) -> String {
+    let build = std::env::current_exe().and_then(std::fs::metadata).ok();
+    let at = build.as_ref().and_then(|m| m.modified().ok());
+    let at = at.and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok()).map_or(0, |d| d.as_secs());
+    let laid =
+        if laid.is_empty() { String::new() } else { blake3::hash(laid.as_bytes()).to_hex().to_string() };
+    format!("{} {} {at} {laid}", env!("CARGO_PKG_VERSION"), build.map_or(0, |m| m.len()))
 }
 
 /// A word as it is searched for: upper case, letters and digits only.
@@ -499,12 +660,34 @@ fn view(id: &Id, keeper: Keeper, facts: &[Chained], job: Option<&Id>) -> CarView
         Ok(read) => read,
         Err(problems) => (Case { schema: facts::case::SCHEMA.into(), ..Case::default() }, problems),
     };
-    let files = told
-        .iter()
-        .filter(|t| t.table == "recording" && t.job.as_ref() == job)
-        .map(|t| t.file.clone())
-        .collect();
-    CarView { id: id.clone(), keeper, version: entries.len() as u64, told, case, warnings, files }
+    let files = files_of(&told, job);
+    let earlier = earlier(&told, job);
+    CarView { id: id.clone(), keeper, version: entries.len() as u64, told, case, warnings, files, earlier }
+}
+
+fn files_of(told: &[ToldRow], job: Option<&Id>) -> Vec<Option<String>> {
+    let own = told.iter().filter(|t| t.table == "recording" && t.job.as_ref() == job);
+    own.map(|t| t.file.clone()).collect()
+}
+
+/// The visits before that of `job` at which something was measured or observed, each with the facts that were told
+/// until its end.
+fn earlier(told: &[ToldRow], job: Option<&Id>) -> Vec<Visit> {
+    let mut out = Vec::new();
+    let mut seen: Vec<&Id> = Vec::new();
+    let before = told.iter().take_while(|t| job.is_none() || t.job.as_ref() != job);
+    for visit in before.filter(|t| MEASURED.contains(&t.table.as_str())).filter_map(|t| t.job.as_ref()) {
+        if seen.contains(&visit) {
+            continue;
+        }
+        seen.push(visit);
+        let end = told.iter().rposition(|t| t.job.as_ref() == Some(visit)).map_or(0, |n| n + 1);
+        let until = told.get(..end).unwrap_or_default();
+        if let Ok((case, _)) = read_case(until, Some(visit)) {
+            out.push(Visit { case, files: files_of(until, Some(visit)) });
+        }
+    }
+    out
 }
 
 /// The case that the facts make, with what is unusual about it; the facts of other visits than `job` that speak of

@@ -39,12 +39,14 @@ pub fn router(bench: Bench) -> Router {
         .route("/look", post(pages::duty::look))
         .route("/take-in", get(pages::take_in::page).post(pages::take_in::take_in))
         .route("/jobs", get(pages::find::jobs))
+        .route("/jobs.csv", get(pages::find::jobs_csv))
         .route("/find", get(pages::find::page))
         .route("/car/{id}", get(pages::car::page))
         .route("/car/{id}/tell", post(pages::car::tell))
         .route("/car/{id}/keeper", post(pages::car::keeper))
         .route("/job/{id}", get(pages::job::entrance))
         .route("/job/{id}/fact", post(pages::job::fact))
+        .route("/job/{id}/tag", get(pages::tag::page))
         .route("/job/{id}/readings", get(pages::readings::page).post(pages::readings::take))
         .route("/job/{id}/readings/try", post(pages::readings::attempt))
         .route("/job/{id}/recording", get(pages::recording::page))
@@ -55,10 +57,12 @@ pub fn router(bench: Bench) -> Router {
         .route("/job/{id}/proof", get(pages::proof::page))
         .route("/job/{id}/hand-over", get(pages::hand_over::page))
         .route("/due", get(pages::due::page))
+        .route("/due.csv", get(pages::due::csv))
         .route("/shelf", get(pages::shelf::page).post(pages::shelf::take))
         .route("/shelf/{id}/fact", post(pages::shelf::fact))
         .route("/lot/{lot}", get(pages::shelf::recall))
         .route("/sources", get(pages::sources::page))
+        .route("/sources/own", post(pages::sources::own))
         .route("/people", get(pages::people::page).post(pages::people::put))
         .route("/settings", get(pages::settings::page).post(pages::settings::put))
         .route("/export", get(pages::export::page))
@@ -128,6 +132,7 @@ async fn told(State(bench): State<Bench>, request: Request, next: Next) -> Respo
     let response = next.run(request).await;
     let fail = response.extensions().get::<Arc<Fail>>().cloned();
     let status = response.status();
+    let allowed = response.headers().get(header::ALLOW).cloned();
     let fail = match fail {
         Some(f) => f,
         // Refusals of the framework (a body that is no form, no JSON, too large) have a line of text.
@@ -136,7 +141,11 @@ async fn told(State(bench): State<Bench>, request: Request, next: Next) -> Respo
             let text = String::from_utf8_lossy(&bytes).into_owned();
             let reason = status.canonical_reason().unwrap_or("refused").to_owned();
             let why = if text.trim().is_empty() { reason } else { text };
-            return written(&bench, &who, &back, api, remembered, status, &Fail::Request(why)).await;
+            let mut answer = written(&bench, &who, &back, api, remembered, status, &Fail::Request(why)).await;
+            if let Some(allow) = allowed {
+                answer.headers_mut().insert(header::ALLOW, allow);
+            }
+            return answer;
         }
         None => return response,
     };
@@ -170,17 +179,8 @@ async fn written(
             }
         }
     };
-    let page = Page {
-        who,
-        people: &people,
-        title: who.lang.t("fail-title"),
-        place: Place::Bench,
-        hands: true,
-        job: None,
-        car: None,
-        scripts: &[],
-    };
-    (status, page.draw(&sheet)).into_response()
+    (status, Page::new(who, &people, who.lang.t("fail-title"), Place::Bench).hands().draw(&sheet))
+        .into_response()
 }
 
 /// A problem for programs.

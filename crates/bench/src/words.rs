@@ -3,6 +3,7 @@
 use fluent_bundle::concurrent::FluentBundle;
 use fluent_bundle::types::{FluentNumber, FluentNumberOptions};
 use fluent_bundle::{FluentArgs, FluentResource, FluentValue};
+use std::collections::HashMap;
 use std::sync::LazyLock;
 use unic_langid::LanguageIdentifier;
 
@@ -13,6 +14,10 @@ static IN_ENGLISH: LazyLock<Catalogue> = LazyLock::new(|| catalogue("en", ENGLIS
 static IN_GERMAN: LazyLock<Catalogue> = LazyLock::new(|| catalogue("de", GERMAN));
 
 type Catalogue = FluentBundle<FluentResource>;
+
+/// German for the words of the knowledge and of the case file, by their English.
+static KNOWN_IN_GERMAN: LazyLock<HashMap<String, String>> =
+    LazyLock::new(|| toml::from_str(include_str!("../locales/knowledge.de.toml")).unwrap_or_default());
 
 /// Short form for arguments of a sentence.
 #[macro_export]
@@ -82,6 +87,22 @@ impl Lang {
     pub fn maybe(self, id: &str) -> Option<String> {
         self.bundle().get_message(id).and_then(|m| m.value())?;
         Some(self.t(id))
+    }
+
+    /// Words of the knowledge (a step, a fault, a question, a fluid) in this language; where nobody has written them
+    /// yet, as a workshop's own overlay has them.
+    #[must_use]
+    pub fn k(self, text: &str) -> &str {
+        match self {
+            Self::En => text,
+            Self::De => KNOWN_IN_GERMAN.get(text).map_or(text, String::as_str),
+        }
+    }
+
+    /// Several of them as a list.
+    #[must_use]
+    pub fn list<T: AsRef<str>>(self, texts: &[T]) -> String {
+        texts.iter().map(|t| self.k(t.as_ref())).collect::<Vec<_>>().join(", ")
     }
 
     /// A number as people of this language write it.
@@ -213,6 +234,35 @@ mod tests {
         let (en, de) = (keys(ENGLISH), keys(GERMAN));
         let apart: Vec<_> = en.symmetric_difference(&de).collect();
         assert!(apart.is_empty(), "in one language only: {apart:?}");
+    }
+
+    #[test]
+    fn regress_every_word_of_the_knowledge_that_pages_show_is_german_too() {
+        let k = facts::Knowledge::built_in();
+        let rules = shop::work::Rules::built_in().expect("rules");
+        let mut shown: BTreeSet<String> = BTreeSet::new();
+        for f in k.faults() {
+            shown.extend([f.label.clone(), f.repair.action.clone()].into_iter().chain(f.reason.clone()));
+        }
+        for o in k.observations() {
+            shown.extend([o.label.clone(), o.question.clone(), o.how.clone()]);
+        }
+        shown.extend(k.rules().iter().map(|r| r.label.clone()));
+        for p in &rules.procedures.procedure {
+            shown.insert(p.label.clone());
+        }
+        shown.extend(rules.procedures.way.iter().map(|w| w.label.clone()));
+        let all: Vec<_> = rules.procedures.procedure.iter().filter_map(|p| rules.procedure(&p.id)).collect();
+        for step in all.iter().flat_map(|p| &p.step) {
+            shown.insert(step.text.clone());
+            for list in [&step.cautions, &step.tools, &step.ppe, &step.proof, &step.interlocks] {
+                shown.extend(list.iter().filter(|t| t.contains(' ')).cloned());
+            }
+        }
+        shown.retain(|t| !t.is_empty());
+        assert!(shown.len() > 500, "found only {}", shown.len());
+        let missing: Vec<_> = shown.iter().filter(|t| !KNOWN_IN_GERMAN.contains_key(*t)).collect();
+        assert!(missing.is_empty(), "no German in locales/knowledge.de.toml for {missing:#?}");
     }
 
     #[test]

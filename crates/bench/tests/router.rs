@@ -6,7 +6,9 @@ use axum::body::{Body, to_bytes};
 use axum::http::{Request, Response, StatusCode, header};
 use bench::state::Person;
 use bench::web::encoded;
+use bench::words::Lang;
 use bench::{Bench, House, router};
+use facts::case::Case;
 use infer::assessment::{Assessment, Text};
 use infer::balance::Balance;
 use maud::{Markup, html};
@@ -21,17 +23,20 @@ use tower::ServiceExt as _;
 struct Bare;
 
 impl House for Bare {
-    fn text(&self, text: &Text) -> String {
+    fn text(&self, _: Lang, text: &Text) -> String {
         text.id.to_owned()
     }
-    fn message(&self, message: &Message) -> String {
+    fn message(&self, _: Lang, message: &Message) -> String {
         message.key.to_owned()
     }
-    fn pressure(&self, _: &Assessment) -> Markup {
+    fn pressure(&self, _: Lang, _: &Assessment) -> Markup {
         html! {}
     }
-    fn balance(&self, _: &Balance) -> Markup {
+    fn balance(&self, _: Lang, _: &Balance) -> Markup {
         html! {}
+    }
+    fn life(&self, _: Lang, _: &Assessment, cases: &[&Case]) -> Markup {
+        html! { p { "visits " (cases.len()) } }
     }
 }
 

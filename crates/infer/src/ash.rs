@@ -8,9 +8,10 @@ use crate::posterior::{Draws, plug_length_share};
 use crate::prior::{Priors, coordinate as at};
 use crate::quasi::{Points, normal_quantile, weighted_quantiles};
 use facts::case::Case;
+use serde::{Deserialize, Serialize};
 
 /// What a dry weighing before and after cleaning says.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Cleaning {
     /// Odometer of it, km.
     pub odometer_km: Option<f64>,
@@ -23,7 +24,7 @@ pub struct Cleaning {
 }
 
 /// Ash, now and to come.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct AshOutlook {
     /// Growth, g per 1000 km: 5, 50 and 95 %.
     pub growth_g_per_1000km: [f64; 3],

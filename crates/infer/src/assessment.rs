@@ -12,10 +12,11 @@ use crate::information::NextReading;
 use crate::life::Life;
 use crate::safety::Regeneration;
 use facts::FaultId;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// A message of the catalogue with its arguments.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Text {
     /// Identifier in the catalogue.
     pub id: &'static str,
@@ -24,7 +25,7 @@ pub struct Text {
 }
 
 /// An argument of a [`Text`].
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum Arg {
     /// A number with the count of decimals to show.
     Number(f64, usize),
@@ -63,7 +64,7 @@ impl Text {
 }
 
 /// Median and 90 % interval of one unknown, and whether the facts told it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Estimate {
     /// 5 % quantile.
     pub p05: f64,
@@ -77,7 +78,7 @@ pub struct Estimate {
 }
 
 /// The filter and its sensor.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FilterState {
     /// Soot in the filter, g.
     pub soot_mass_g: Estimate,
@@ -102,7 +103,7 @@ pub struct FilterState {
 }
 
 /// One fault set with its probability.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FaultSet {
     /// The faults; empty = none.
     pub faults: Vec<FaultId>,
@@ -111,7 +112,7 @@ pub struct FaultSet {
 }
 
 /// A question that the facts leave where the prior had it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct OpenQuestion {
     /// The question.
     pub question: Text,
@@ -122,7 +123,7 @@ pub struct OpenQuestion {
 }
 
 /// Verdict on a repair from before and after.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[allow(missing_docs)]
 pub enum ProofVerdict {
     Improved,
@@ -132,7 +133,7 @@ pub enum ProofVerdict {
 }
 
 /// Proof from before and after.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Proof {
     /// Viscous resistance after over before (`told` is true when it is usable).
     pub ratio: Estimate,
@@ -147,7 +148,7 @@ pub struct Proof {
 }
 
 /// A missing fact and how much it would help.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MissingFact {
     /// Key in the case file, for example `filter.material`.
     pub key: &'static str,
@@ -158,7 +159,7 @@ pub struct MissingFact {
 }
 
 /// A stretch of a recording and what was done with it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Window {
     /// Number of the recording in the case.
     pub recording: usize,
@@ -171,7 +172,7 @@ pub struct Window {
 }
 
 /// One averaged point of pressure against flow.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PressurePoint {
     /// Exhaust mass flow, g/s.
     pub flow_g_per_s: f64,
@@ -188,7 +189,7 @@ pub struct PressurePoint {
 }
 
 /// A band of pressure against flow.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct BandPoint {
     /// Exhaust mass flow, g/s.
     pub flow_g_per_s: f64,
@@ -201,7 +202,7 @@ pub struct BandPoint {
 }
 
 /// What the report draws.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct PressurePlot {
     /// Measured points.
     pub points: Vec<PressurePoint>,
@@ -214,7 +215,7 @@ pub struct PressurePlot {
 }
 
 /// The whole answer.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Assessment {
     /// Filter and sensor.
     pub filter: FilterState,

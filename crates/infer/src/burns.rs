@@ -8,10 +8,11 @@
 use crate::assessment::Text;
 use crate::conditions::{Burn, Conditions, STEP_S};
 use crate::quasi::normal_quantile;
+use serde::{Deserialize, Serialize};
 use wallflow::oxidation::Kinetics;
 
 /// How far a regeneration came.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum BurnEnd {
     /// Hot for as long as a complete burn takes, and ended by the controller.
     Complete,
@@ -46,7 +47,7 @@ impl BurnEnd {
 }
 
 /// One regeneration that a recording shows.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SeenBurn {
     /// Number of the recording in the case.
     pub recording: usize,

@@ -14,12 +14,13 @@
 
 use crate::quasi::{Points, normal_quantile, weighted_quantiles};
 use facts::case::Case;
+use serde::{Deserialize, Serialize};
 
 /// Fuel in the oil from which laboratories say "act now", percent by mass (physics reference 9.1).
 pub const ACT_PERCENT: f64 = 4.0;
 
 /// What the counts of regenerations say of fuel in the oil.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct FuelInOil {
     /// Percent by mass: 5, 50 and 95 %.
     pub percent: [f64; 3],

@@ -7,9 +7,10 @@ use crate::posterior::Draws;
 use crate::quasi::{Points, normal_quantile, weighted_quantiles};
 use facts::case::{Case, RegenerationEnd};
 use facts::life::ordered;
+use serde::{Deserialize, Serialize};
 
 /// What falls due.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum What {
     /// The additive falls to its reserve.
     Additive,
@@ -32,7 +33,7 @@ impl What {
 }
 
 /// A window that holds eight times in ten.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Due {
     /// What.
     pub what: What,

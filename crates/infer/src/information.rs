@@ -18,9 +18,10 @@ use crate::summary::Standard;
 use crate::typed::typical_point;
 use facts::case::{Case, Point};
 use nalgebra::{DMatrix, DVector};
+use serde::{Deserialize, Serialize};
 
 /// Figures that a reading can narrow.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Figure {
     /// Soot load.
     Soot,
@@ -49,7 +50,7 @@ impl Figure {
 }
 
 /// A recording or reading that a workshop could make next.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NextReading {
     /// What to do.
     pub what: Text,

@@ -17,6 +17,7 @@ mod explain;
 pub mod hypothesis;
 pub mod information;
 mod joint;
+mod kept;
 pub mod learn;
 pub mod life;
 pub mod network;

@@ -19,9 +19,10 @@ use crate::assessment::{Assessment, FilterState, Proof};
 use crate::joint::additive_side;
 use crate::posterior::{Draws, Effort};
 use facts::Moment;
+use serde::{Deserialize, Serialize};
 
 /// Probability that something was changed since the visit before without a row.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct UnrecordedChange {
     /// The pressure sensor.
     pub sensor: f64,
@@ -30,7 +31,7 @@ pub struct UnrecordedChange {
 }
 
 /// One visit of a life.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct VisitAnswer {
     /// Odometer, km.
     pub odometer_km: Option<f64>,
@@ -49,7 +50,7 @@ pub struct VisitAnswer {
 }
 
 /// A car's life, visit by visit.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Life {
     /// The visits, earliest first.
     pub visits: Vec<VisitAnswer>,

@@ -12,10 +12,11 @@ use crate::observe::Seen;
 use crate::typed::{canonical, current_role};
 use facts::FaultId;
 use facts::case::{Case, Quantity, Role};
+use serde::{Deserialize, Serialize};
 use wallflow::media::Material;
 
 /// The three words.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Verdict {
     /// Soot is told, hardly ever above the safe load, and every condition is held.
     Safe,
@@ -38,7 +39,7 @@ impl Verdict {
 }
 
 /// State of a condition.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum State {
     /// A fact says that it holds.
     Held,
@@ -61,7 +62,7 @@ impl State {
 }
 
 /// One safety condition.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Condition {
     /// The condition, as a message; its identifier names it.
     pub what: Text,
@@ -78,7 +79,7 @@ pub struct Condition {
 }
 
 /// The answer on regeneration.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Regeneration {
     /// Verdict on a standing (service) regeneration.
     pub service: Verdict,

@@ -6,10 +6,12 @@
 
 pub mod export;
 pub mod files;
-mod sqlite;
+mod sql;
 
 pub use files::Files;
-pub use sqlite::Sqlite;
+#[cfg(feature = "postgres")]
+pub use sql::Postgres;
+pub use sql::Sqlite;
 
 use shop::chain::{Broken, Chained, Seal};
 use shop::record::{Audit, Entry, Id, Subject, What};
@@ -86,6 +88,23 @@ pub struct Plain {
     pub body: String,
 }
 
+/// Something worked out from the facts, kept because working it out takes long. It may be lost.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Made {
+    /// What it is.
+    pub kind: String,
+    /// What it is of.
+    pub id: String,
+    /// The program that made it: another one makes it again.
+    pub program: String,
+    /// Number of the facts of its subject when it was made.
+    pub version: u64,
+    /// Its place in a list.
+    pub rank: i64,
+    /// Content.
+    pub body: Vec<u8>,
+}
+
 /// Why the records did not do as asked.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
@@ -130,10 +149,11 @@ pub trait Records: Send + Sync {
     /// Adds a fact: judged, numbered and chained in one writing transaction. A fact that is there already (same
     /// identifier, same content) is given back and nothing is done.
     fn add<'a>(&'a self, new: New, judge: Judge<'a>) -> Later<'a, Added>;
-    /// Takes in a fact as it was exported, at the end of its subject.
-    fn restore(&self, chained: Chained) -> Later<'_, ()>;
-    /// Takes in a seal as it was exported.
-    fn restore_seal(&self, seal: Seal) -> Later<'_, ()>;
+    /// Takes in facts as they were exported, each at the end of its subject, all or none. Facts of one subject stand
+    /// together, in their order.
+    fn restore(&self, facts: Vec<Chained>) -> Later<'_, ()>;
+    /// Takes in seals as they were exported, in their order, all or none.
+    fn restore_seals(&self, seals: Vec<Seal>) -> Later<'_, ()>;
     /// Takes in an audit row as it was exported.
     fn restore_audit(&self, audit: Audit) -> Later<'_, ()>;
     /// The facts of a subject, in their order.
@@ -152,12 +172,26 @@ pub trait Records: Send + Sync {
     fn seals(&self) -> Later<'_, Vec<Seal>>;
     /// The seal of a job.
     fn seal_of<'a>(&'a self, job: &'a Id) -> Later<'a, Option<Seal>>;
-    /// Writes a plain row and its audit row; erases it when `body` is none.
+    /// Writes a plain row, or erases it, and its audit row.
     fn put<'a>(&'a self, row: Plain, erase: bool, by: Option<&'a Id>, at_ms: i64) -> Later<'a, ()>;
+    /// Takes in plain rows as they were exported; their audit rows come with the export.
+    fn restore_plains(&self, rows: Vec<Plain>) -> Later<'_, ()>;
     /// A plain row.
     fn plain<'a>(&'a self, kind: &'a str, id: &'a str) -> Later<'a, Option<Plain>>;
     /// Plain rows of a kind by word; a part of the word is enough.
     fn find<'a>(&'a self, kind: &'a str, word: &'a str, count: u32) -> Later<'a, Vec<Plain>>;
+    /// Plain rows of a kind by their identifiers, in no order.
+    fn plains<'a>(&'a self, kind: &'a str, ids: &'a [String]) -> Later<'a, Vec<Plain>>;
+    /// Something that was worked out.
+    fn made<'a>(&'a self, kind: &'a str, id: &'a str) -> Later<'a, Option<Made>>;
+    /// Things of a kind behind a rank and identifier, by rank and identifier.
+    fn made_from<'a>(&'a self, kind: &'a str, from: (i64, &'a str), count: u32) -> Later<'a, Vec<Made>>;
+    /// Keeps something that was worked out.
+    fn put_made(&self, new: Made) -> Later<'_, ()>;
+    /// Forgets what other programs made, and things of a kind ranked below `below`.
+    fn forget_made<'a>(&'a self, program: &'a str, kind: &'a str, below: i64) -> Later<'a, ()>;
+    /// Subjects of a kind whose facts are more than `made` was made from, the last changed first.
+    fn stale<'a>(&'a self, kind: &'a str, made: &'a str, count: u32) -> Later<'a, Vec<Standing>>;
     /// Every audit row, in their order.
     fn audit(&self) -> Later<'_, Vec<Audit>>;
     /// Checks every chain and every seal; gives how many facts and seals.

@@ -25,14 +25,24 @@ pub struct Chart {
     today: f64,
     due: Vec<(What, Window)>,
     capacity_l: f64,
+    limits: Limits,
+}
+
+/// Lines that what is drawn should not cross.
+struct Limits {
+    /// Additive that the controller keeps back, L.
+    reserve_l: Option<f64>,
+    /// Soot load that the substrate is thought to stand at least, g/L.
+    soot: f64,
+    /// Ash load at which filters are cleaned, g/L.
+    ash: f64,
 }
 
 impl Chart {
-    /// From the answer and what it was made from; none without an odometer.
-    pub fn new(a: &Assessment, inputs: &Inputs) -> Option<Self> {
-        let today = inputs.case.car.odometer_km?;
-        let cases: Vec<&Case> =
-            inputs.earlier.iter().map(|v| &v.0).chain(std::iter::once(&inputs.case)).collect();
+    /// From the answer and the case of every visit, the earliest first; none without an odometer.
+    pub fn new(a: &Assessment, cases: &[&Case]) -> Option<Self> {
+        let case = *cases.last()?;
+        let today = case.car.odometer_km?;
         let of = |e: infer::assessment::Estimate| [e.p05, e.p50, e.p95];
         let left = |case: &Case, last: bool| {
             let b =
@@ -44,7 +54,7 @@ impl Chart {
             Some(life) => life
                 .visits
                 .iter()
-                .zip(&cases)
+                .zip(cases)
                 .enumerate()
                 .filter_map(|(i, (v, case))| {
                     let last = i + 1 == cases.len();
@@ -54,10 +64,9 @@ impl Chart {
                 .collect(),
             None => {
                 let (soot, ash) = (of(a.filter.soot_load_g_per_l), of(a.filter.ash_load_g_per_l));
-                vec![(today, left(&inputs.case, true), soot, ash)]
+                vec![(today, left(case, true), soot, ash)]
             }
         };
-        let case = &inputs.case;
         let at = |km: Option<f64>| km.unwrap_or(today);
         let burns = case
             .regeneration
@@ -70,11 +79,16 @@ impl Chart {
         work.extend(case.sensor_replaced.iter().map(|r| (at(r.stamp().odometer_km), "S")));
         let due = a.due.iter().map(|d| (d.what, d.km)).collect();
         let capacity_l = a.additive.as_ref().map_or(1.0, |b| b.capacity_l);
-        Some(Self { visits, burns, work, today, due, capacity_l })
+        let limits = Limits {
+            reserve_l: a.additive.as_ref().map(|b| b.reserve_l),
+            soot: a.regeneration.limit.0,
+            ash: a.ash.limit_g_per_l.0,
+        };
+        Some(Self { visits, burns, work, today, due, capacity_l, limits })
     }
 
     fn due(&self, what: What) -> Option<Window> {
-        self.due.iter().find(|d| d.0 == what).map(|d| d.1).filter(|w| w.p10 < infer::due::HORIZON_KM)
+        self.due.iter().find(|d| d.0 == what).map(|d| d.1).filter(|w| w.p90 < infer::due::HORIZON_KM)
     }
 
     /// The drawing at the width at which it will be seen.
@@ -95,7 +109,7 @@ impl Chart {
         let with_additive = self.visits.iter().any(|v| v.1.is_some());
         let tall = if wide { 130.0 } else { 105.0 };
         let mut panels = Vec::new();
-        let mut top = 46.0;
+        let mut top = 76.0;
         if with_additive {
             panels.push((What::Additive, top, tall, 1.1 * self.capacity_l));
             top += tall + 46.0;
@@ -111,20 +125,32 @@ impl Chart {
         let ticks = x.ticks(if wide { 7 } else { 3 });
         d.axis_below(&x, bottom, &ticks, &say("fig-life-odometer"));
         for v in self.visits.iter().filter(|v| v.0 >= from) {
-            d.line("hair", (x.at(v.0), 30.0), (x.at(v.0), bottom));
+            d.line("hair", (x.at(v.0), 27.0), (x.at(v.0), bottom));
         }
         let mut last_letter = f64::NEG_INFINITY;
         for (km, letter) in self.work.iter().filter(|w| w.0 >= from) {
             let place = x.at(*km).max(last_letter + 14.0);
             last_letter = place;
-            d.text("m s b halo", (place, 14.0), letter);
-            d.line("dash", (x.at(*km), 18.0), (x.at(*km), bottom));
+            d.text("m s b halo", (place, 48.0), letter);
+            d.line("dash", (x.at(*km), 52.0), (x.at(*km), bottom));
         }
         for (what, top, height, most) in panels {
-            self.panel(&mut d, &x, what, (top, height, most), (from, left, right));
+            self.panel(&mut d, &x, what, (top, height, most), (from, to, left, right));
         }
-        d.line("thick", (x.at(self.today), 20.0), (x.at(self.today), bottom));
-        d.text("m s halo", (x.at(self.today), 14.0), &say("fig-life-today"));
+        d.line("thick", (x.at(self.today), 27.0), (x.at(self.today), bottom));
+        // Balloons number the visits; today's is filled. Where two would touch, the earlier one goes without.
+        let mut last_balloon = f64::INFINITY;
+        for (n, v) in self.visits.iter().enumerate().rev().filter(|(_, v)| v.0 >= from) {
+            let today = n + 1 == self.visits.len();
+            let place = x.at(v.0);
+            if last_balloon - place < 26.0 {
+                continue;
+            }
+            last_balloon = place;
+            d.circle(if today { "dot" } else { "hole" }, (place, 15.0), 12.0);
+            d.text(if today { "m s b onink" } else { "m s b" }, (place, 20.0), &(n + 1).to_string());
+        }
+        d.text("s halo", (x.at(self.today) + 17.0, 20.0), &say("fig-life-today"));
         d.finish()
     }
 
@@ -134,7 +160,7 @@ impl Chart {
         x: &Scale,
         what: What,
         (top, height, most): (f64, f64, f64),
-        (from, left, right): (f64, f64, f64),
+        (from, to, left, right): (f64, f64, f64, f64),
     ) {
         let y = Scale::new((0.0, most), (top + height, top));
         d.axis_left(&y, left, right, &y.ticks(3));
@@ -144,6 +170,16 @@ impl Chart {
             What::Ash => (Hatch::Ink, "fig-life-ash"),
         };
         d.text("it s", (left, top - 8.0), &say(id));
+        let limit = match what {
+            What::Additive => self.limits.reserve_l.map(|l| (l, "fig-life-reserve", 1)),
+            What::Soot => Some((self.limits.soot, "fig-life-soot-limit", 0)),
+            What::Ash => Some((self.limits.ash, "fig-life-ash-limit", 0)),
+        };
+        if let Some((at, id, decimals)) = limit.filter(|l| l.0 > 0.0 && l.0 <= most) {
+            d.line("dashdot", (left, y.at(at)), (right, y.at(at)));
+            let words = say_with(id, &args! { "value" => number(at, decimals) });
+            d.text("it s halo", (left + 4.0, y.at(at) - 5.0), &words);
+        }
         let points: Vec<(f64, [f64; 3])> = self
             .visits
             .iter()
@@ -189,10 +225,18 @@ impl Chart {
         };
         let at = |km: f64| x.at(self.today + km);
         let (early, late) = if what == What::Additive { (low, high) } else { (high, low) };
-        d.polyline("dash", &[(px, y.at(early)), (at(w.p10), y.at(goal))]);
-        d.polyline("openline", &[(px, y.at(best)), (at(w.p50), y.at(goal))]);
-        d.polyline("dash", &[(px, y.at(late)), (at(w.p90), y.at(goal))]);
-        d.dimension("hair", (at(w.p10), at(w.p90)), y.at(goal));
+        // What reaches further than the sheet is cut off at its edge, on its way.
+        let room = (to - self.today).max(1.0);
+        let mut way = |class: &str, start: f64, km: f64| {
+            let share = (room / km.max(1.0)).min(1.0);
+            d.polyline(class, &[(px, y.at(start)), (at(km.min(room)), y.at(start + share * (goal - start)))]);
+        };
+        way("dash", early, w.p10);
+        way("openline", best, w.p50);
+        way("dash", late, w.p90);
+        if w.p90 <= room {
+            d.dimension("hair", (at(w.p10), at(w.p90)), y.at(goal));
+        }
         let words = format!("{} – {} km", digits(rounded(w.p10), 0), digits(rounded(w.p90), 0));
         d.text("e s halo", (right, top - 8.0), &words);
     }
@@ -207,18 +251,27 @@ fn rounded(km: f64) -> f64 {
     (km / step).round() * step
 }
 
+/// The chart with its caption.
+pub fn figure(a: &Assessment, cases: &[&Case]) -> Option<Markup> {
+    let chart = Chart::new(a, cases)?;
+    Some(html! {
+        figure.fig {
+            (PreEscaped(chart.draw(super::figures::FULL, "wide")))
+            (PreEscaped(chart.draw(super::figures::NARROW, "narrow")))
+            figcaption { (say("fig-life-caption")) }
+        }
+    })
+}
+
 /// The section of the report.
 pub fn section(a: &Assessment, inputs: &Inputs) -> Markup {
-    let Some(chart) = Chart::new(a, inputs).filter(|_| a.life.is_some()) else { return html! {} };
+    let cases: Vec<&Case> = inputs.earlier.iter().map(|v| &v.0).chain([&inputs.case]).collect();
+    let Some(figure) = figure(a, &cases).filter(|_| a.life.is_some()) else { return html! {} };
     html! {
         section.sec #life {
             h2 { (say("head-life")) }
             ul.list { @for line in crate::text::life(a) { li { span { (line) } } } }
-            figure.fig {
-                (PreEscaped(chart.draw(super::figures::FULL, "wide")))
-                (PreEscaped(chart.draw(super::figures::NARROW, "narrow")))
-                figcaption { (say("fig-life-caption")) }
-            }
+            (figure)
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The report: one sheet of HTML with nothing outside itself, no script, and print in mind.
 
 pub mod figures;
-mod life;
+pub mod life;
 mod marks;
 pub mod regeneration;
 

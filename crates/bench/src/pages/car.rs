@@ -21,7 +21,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
     let people = bench.people().await?;
     let (lang, now) = (who.lang, bench.now_ms());
     let jobs = bench.records().jobs_of(&car.id).await?;
-    let a = bench.answer(&car.case, &car.files).await?;
+    let a = bench.answer(&car).await?;
     let open = jobs.iter().find(|j| j.open);
     let sheet = html! {
         (super::readings::answer(&bench, &car.warnings, &a, lang))
@@ -31,14 +31,19 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                 None => a.btn.go href={ "/take-in?car=" (car.id) } { (Mark::Now.drawn()) (lang.t("room-take-in")) },
             }
         }
+        div.sec.life {
+            h2 { (lang.t("car-life")) }
+            @if car.odometer_km().is_none() { p.sub { (lang.t("car-life-none")) } }
+            (bench.house().life(lang, &a, &car.cases()))
+            @for words in super::due_words(&a, lang) { p.sub { (words) } }
+        }
         @if let Some(b) = &a.additive {
             div.sec {
                 h2 { (lang.t("car-balance")) }
-                (bench.house().balance(b))
-                @if b.left_l.told { p.sub { (lang.tw("owner-next-fill", &args! { "p10" => num(super::hand_over::round(b.due_km.p10), 0), "p90" => num(super::hand_over::round(b.due_km.p90), 0) })) } }
+                (bench.house().balance(lang, b))
             }
         }
-        div.sec { (bench.house().pressure(&a)) (super::readings::regeneration(&a, lang)) }
+        div.sec { (bench.house().pressure(lang, &a)) (super::readings::regeneration(&a, lang)) }
         div.sec {
             h2 { (lang.t("car-jobs")) }
             table {
@@ -71,17 +76,10 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
             }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: crate::page::plate(&car.keeper, lang),
-        place: Place::Car,
-        hands: false,
-        job: None,
-        car: Some((&car.id, &car.keeper, car.odometer_km())),
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, crate::page::plate(&car.keeper, lang), Place::Car)
+        .car(&car.id, &car.keeper, car.odometer_km())
+        .draw(&sheet)
+        .into_response())
 }
 
 /// A row of a table in words: its fields with their values.
@@ -96,10 +94,11 @@ fn row_words(row: &Value, lang: Lang) -> String {
                     let text = text.strip_suffix(".0").unwrap_or(&text);
                     if lang == Lang::De { text.replace('.', ",") } else { text.to_owned() }
                 }
-                Value::String(s) => s.replace('_', " "),
+                Value::String(s) => lang.k(&s.replace('_', " ")).to_owned(),
+                Value::Bool(b) => lang.t(if *b { "yes" } else { "no" }),
                 other => other.to_string(),
             };
-            format!("{} {value}", k.replace('_', " "))
+            format!("{} {value}", lang.k(&k.replace('_', " ")))
         })
         .collect();
     list.join(", ")
@@ -112,7 +111,7 @@ fn facts(car: &CarView, people: &People, lang: Lang, now: i64) -> Markup {
                 thead { tr { th { (lang.t("col-when")) } th { (lang.t("col-what")) } th { (lang.t("col-by")) } } }
                 tbody { @for t in car.told.iter().rev().take(60) { tr {
                     td.nb { (lang.when(t.entry.happened_ms, now)) }
-                    td lang="en" { b { (t.table.replace('_', " ")) } ": " (row_words(&t.row, lang)) }
+                    td { b { (lang.k(&t.table.replace('_', " "))) } ": " (row_words(&t.row, lang)) }
                     td { (name(people, &t.entry.by, lang)) }
                 } } }
             }
@@ -227,7 +226,7 @@ pub async fn keeper(
             owner: f.text("owner").to_owned(),
             contact: f.text("contact").to_owned(),
         };
-        bench.put("keeper", car.id.as_str(), &keeper.plate, &keeper, &by).await?;
+        bench.put("keeper", car.id.as_str(), &keeper.sought(), &keeper, &by).await?;
     }
     Ok(on_to(&format!("/car/{id}")))
 }

@@ -54,17 +54,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Query(q): Query<Form>) -
             }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("duty-title"),
-        place: Place::Duty,
-        hands: true,
-        job: None,
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("duty-title"), Place::Duty).hands().draw(&sheet).into_response())
 }
 
 fn with_cookie(back: &str, name: &str, value: &str) -> Result<Response, Fail> {

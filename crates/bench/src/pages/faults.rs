@@ -32,7 +32,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
     let v = bench.job(&path_id(&id)?).await?;
     let people = bench.people().await?;
     let lang = who.lang;
-    let a = bench.answer(&v.car.case, &v.car.files).await?;
+    let a = bench.answer(&v.car).await?;
     let told = next(&bench, &v, &a).await?;
     let k = bench.knowledge();
     let sheet = html! {
@@ -49,23 +49,17 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
             }
             div.c5.sec {
                 h2 { (lang.t("faults-why")) }
-                ul.need.t8 lang="en" { @for w in a.why.iter().take(8) { li { (Mark::Done.drawn()) p { (bench.house().text(w)) } } } }
+                ul.need.t8 { @for w in a.why.iter().take(8) { li { (Mark::Done.drawn()) p { (bench.house().text(lang, w)) } } } }
                 (given(&v, k, lang))
             }
         }
         div.stack.t24 { a.btn href={ "/job/" (v.id) "/ways" } { (lang.t("to-ways")) } }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("station-faults"),
-        place: Place::Car,
-        hands: true,
-        job: Some((&v, Some(Station::Faults))),
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("station-faults"), Place::Car)
+        .hands()
+        .job(&v, Some(Station::Faults))
+        .draw(&sheet)
+        .into_response())
 }
 
 async fn next(bench: &Bench, v: &JobView, a: &Arc<Assessment>) -> Result<Told, Fail> {
@@ -98,7 +92,7 @@ fn observations(desk: &Desk, test: usize) -> Vec<String> {
 }
 
 fn set_words(set: Set, k: &Knowledge, lang: Lang) -> String {
-    let labels: Vec<&str> = set.faults().iter().map(|f| k.fault(*f).label.as_str()).collect();
+    let labels: Vec<&str> = set.faults().iter().map(|f| lang.k(&k.fault(*f).label)).collect();
     if labels.is_empty() { lang.t("no-fault") } else { labels.join(" + ") }
 }
 
@@ -108,12 +102,12 @@ fn action_words(desk: &Desk, action: Action, k: &Knowledge, lang: Lang) -> Strin
             let list: Vec<String> = observations(desk, t)
                 .iter()
                 .filter_map(|id| k.observation(id))
-                .map(|o| o.question.clone())
+                .map(|o| lang.k(&o.question).to_owned())
                 .collect();
             list.join(" / ")
         }
         Action::Repair(f) => FaultId::ALL.get(f).map_or_else(String::new, |f| {
-            lang.tw("next-repair", &args! { "fault" => k.fault(*f).label.clone() })
+            lang.tw("next-repair", &args! { "fault" => lang.k(&k.fault(*f).label).to_owned() })
         }),
         Action::FinalTest => lang.t("next-final-test"),
         Action::Refer => lang.t("next-refer"),
@@ -123,21 +117,27 @@ fn action_words(desk: &Desk, action: Action, k: &Knowledge, lang: Lang) -> Strin
 fn ask(desk: &Desk, advice: &Advice, v: &JobView, k: &Knowledge, lang: Lang) -> Markup {
     let action = advice.step.action;
     let minutes = args! { "minutes" => num(advice.step.step_minutes, 0) };
-    let sets: Vec<&str> =
-        advice.step.set_ups.iter().filter_map(|i| desk.set_ups.get(*i)).map(|s| s.id.as_str()).collect();
+    let label = |id: &str| k.set_ups().iter().find(|s| s.id == id).map(|s| s.label.as_str());
+    let sets: Vec<&str> = advice
+        .step
+        .set_ups
+        .iter()
+        .filter_map(|i| desk.set_ups.get(*i))
+        .filter_map(|s| label(&s.id))
+        .collect();
     html! {
-        p.lab { (lang.tw("next-minutes", &minutes)) @if !sets.is_empty() { " " (lang.t("next-set-ups")) " " span lang="en" { (sets.join(", ").replace('_', " ")) } } }
-        h1 lang=[matches!(action, Action::Test(_)).then_some("en")] { (action_words(desk, action, k, lang)) }
+        p.lab { (lang.tw("next-minutes", &minutes)) @if !sets.is_empty() { " " (lang.t("next-set-ups")) " " (lang.list(&sets)) } }
+        h1 { (action_words(desk, action, k, lang)) }
         @if let Some((for_action, gate)) = &advice.for_the_sake_of {
             p.sub { (lang.t("next-before")) " " (action_words(desk, *for_action, k, lang)) ". "
                 @let rule = match gate { Gate::LookFirst { rule, .. } | Gate::Remedy { rule } | Gate::Forbidden { rule } => *rule };
-                span lang="en" { (k.rules().get(rule).map_or("", |r| r.label.as_str())) }
+                (k.rules().get(rule).map_or("", |r| lang.k(&r.label)))
             }
         }
         @if let Action::Test(t) = action {
             @for id in observations(desk, t) {
                 @if let Some(o) = k.observation(&id) {
-                    p.sub lang="en" { b { (o.label) ". " } (o.how) }
+                    p.sub { b { (lang.k(&o.label)) ". " } (lang.k(&o.how)) }
                     @if v.job.signed.is_none() && v.job.lock.is_none() {
                         form.act.answers method="post" action={ "/job/" (v.id) "/faults" } data-keep {
                             (hidden(v.car.version, "told", &format!("/job/{}/faults", v.id)))
@@ -155,10 +155,10 @@ fn ask(desk: &Desk, advice: &Advice, v: &JobView, k: &Knowledge, lang: Lang) -> 
                 @for e in &advice.answers {
                     div.ansrow {
                         p {
-                            b { @match e.yes { Some(o) if advice.answers.len() > 2 => { span lang="en" { (desk.network.observations().get(o).and_then(|id| k.observation(id)).map_or("", |o| o.label.as_str())) } } Some(_) => (lang.t("yes")), None => (lang.t("no")) } }
+                            b { @match e.yes { Some(o) if advice.answers.len() > 2 => { (desk.network.observations().get(o).and_then(|id| k.observation(id)).map_or("", |o| lang.k(&o.label))) } Some(_) => (lang.t("yes")), None => (lang.t("no")) } }
                             " " (lang.tw("answer-chance", &args! { "p" => num(100.0 * e.p, 0) }))
                         }
-                        p { span lang="en" { (set_words(e.leading, k, lang)) } ", " (lang.tw("of-100", &args! { "p" => num(100.0 * e.leading_p, 0) })) br; span.say2 { (lang.t("then")) " " (action_words(desk, e.then, k, lang)) } }
+                        p { (set_words(e.leading, k, lang)) ", " (lang.tw("of-100", &args! { "p" => num(100.0 * e.leading_p, 0) })) br; span.say2 { (lang.t("then")) " " (action_words(desk, e.then, k, lang)) } }
                     }
                 }
             }
@@ -181,10 +181,10 @@ pub fn ranking(a: &Assessment, k: &Knowledge, lang: Lang) -> Markup {
     html! {
         div.causes.t8 {
             @for (f, p) in list {
-                @let label = f.map_or_else(|| lang.t("no-fault"), |f| k.fault(f).label.clone());
+                @let label = f.map_or_else(|| lang.t("no-fault"), |f| lang.k(&k.fault(f).label).to_owned());
                 div.cause {
                     span.rank { (Mark::ToCome.drawn()) }
-                    p lang=[f.map(|_| "en")] { (label) }
+                    p { (label) }
                     p.n { (lang.n(100.0 * p, 0)) span.of { " / 100" } }
                     svg.bar viewBox="0 0 330 18" width="330" height="18" role="img" aria-label={ (lang.n(100.0 * p, 0)) " / 100" } {
                         rect class="dot" x="0" y="1" width=(format!("{:.1}", 330.0 * p)) height="8" {}
@@ -206,7 +206,7 @@ fn given(v: &JobView, k: &Knowledge, lang: Lang) -> Markup {
             ul.need.t8 {
                 @for t in list {
                     @let text = |key: &str| t.row.get(key).and_then(|x| x.as_str()).unwrap_or_default().to_owned();
-                    li { (Mark::Done.drawn()) p { span lang="en" { (k.observation(&text("id")).map_or_else(|| text("id"), |o| o.question.clone())) } " " b { (lang.t(match text("answer").as_str() { "yes" => "yes", "no" => "no", _ => "not-done-short" })) } } }
+                    li { (Mark::Done.drawn()) p { (k.observation(&text("id")).map_or_else(|| text("id"), |o| lang.k(&o.question).to_owned())) " " b { (lang.t(match text("answer").as_str() { "yes" => "yes", "no" => "no", _ => "not-done-short" })) } } }
                 }
             }
         }

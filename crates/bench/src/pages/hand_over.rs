@@ -18,7 +18,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
     let people = bench.people().await?;
     let workshop = bench.workshop().await?;
     let (lang, now) = (who.lang, bench.now_ms());
-    let a = bench.answer(&v.car.case, &v.car.files).await?;
+    let a = bench.answer(&v.car).await?;
     let seal = bench.records().seal_of(&v.id).await?;
     let k = bench.knowledge();
     let leading = a.fault_sets.first().filter(|s| !s.faults.is_empty() && s.probability > 0.5);
@@ -47,11 +47,11 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                     p { @if v.complaint.is_empty() { (lang.t("owner-no-complaint")) } @else { "“" (v.complaint) "”" } }
                     h2.t16 { (lang.t("owner-wrong")) }
                     @match leading {
-                        Some(s) => p { span lang="en" { (s.faults.iter().map(|f| k.fault(*f).label.clone()).collect::<Vec<_>>().join(" + ")) } ": " (lang.tw("of-100", &args! { "p" => num(100.0 * s.probability, 0) })) "." },
+                        Some(s) => p { (s.faults.iter().map(|f| lang.k(&k.fault(*f).label)).collect::<Vec<_>>().join(" + ")) ": " (lang.tw("of-100", &args! { "p" => num(100.0 * s.probability, 0) })) "." },
                         None => p { (lang.t("owner-wrong-unsure")) },
                     }
                     h2.t16 { (lang.t("owner-did")) }
-                    p lang="en" { @for p in v.job.procedures.iter().filter_map(|p| bench.rules().procedure(p)) { (p.label) ". " } }
+                    p { @for p in v.job.procedures.iter().filter_map(|p| bench.rules().procedure(p)) { (lang.k(&p.label)) ". " } }
                     @if let Some(g) = poured.filter(|g| *g > 0.0) {
                         p { (lang.tw("owner-poured", &args! { "gram" => num(g, 0), "lot" => lot.map_or("?".to_owned(), |l| l.lot.clone()) })) }
                     }
@@ -64,12 +64,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                         @if let Some(b) = &a.additive { tr { td { (lang.t("owner-additive")) } td.n { @if b.left_l.told { (super::readings::interval(b.left_l, "L", lang)) } @else { (lang.t("cannot-tell-word")) } } } }
                         tr { td { (lang.t("owner-in-a-word")) } td.n { b { (lang.t(&format!("word-{}", a.proof.as_ref().map_or("cannot-tell", |p| super::proof::verdict(p.verdict))))) } } }
                     } }
-                    @if let Some(b) = a.additive.as_ref().filter(|b| b.left_l.told) {
-                        p.sub { (lang.tw("owner-next-fill", &args! { "p10" => num(round(b.due_km.p10), 0), "p90" => num(round(b.due_km.p90), 0) })) }
-                    }
-                    @if let Some(w) = a.ash.due_odometer_km.filter(|_| a.ash.told) {
-                        p.sub { (lang.tw("owner-ash-due", &args! { "p10" => num(round(w.p10), 0), "p90" => num(round(w.p90), 0) })) }
-                    }
+                    @for words in super::due_words(&a, lang) { p.sub { (words) } }
                 }
             }
             div.caution.t16 { (Mark::Stop.drawn()) p { b { (lang.t("two-fluids")) } (lang.t("two-fluids-why")) } }
@@ -79,7 +74,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                     h2 { (lang.t("owner-back")) } p { (lang.t("owner-back-when")) }
                     @if !left.is_empty() {
                         h2.t16 { (lang.t("owner-not-done")) }
-                        @for s in left { p { span lang="en" { (s.step.text) } @if let Some((_, why)) = &s.left { ": " (why) } } }
+                        @for s in left { p { (lang.k(&s.step.text)) @if let Some((_, why)) = &s.left { ": " (why) } } }
                     }
                 }
             }
@@ -108,17 +103,10 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
             }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("station-hand-over"),
-        place: Place::Car,
-        hands: false,
-        job: Some((&v, Some(Station::HandOver))),
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("station-hand-over"), Place::Car)
+        .job(&v, Some(Station::HandOver))
+        .draw(&sheet)
+        .into_response())
 }
 
 /// `2031-05-02` of an instant, UTC.

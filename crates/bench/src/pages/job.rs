@@ -127,6 +127,7 @@ pub fn lock_sheet(v: &JobView, people: &People, lang: Lang, now_ms: i64) -> Mark
                 p.sub { (lang.tw("lock-by", &args! { "name" => name(people, &hand.by, lang), "when" => lang.when(hand.at_ms, now_ms) })) }
             }
         }
+        div.stack.t16 { a.btn.go href={ "/job/" (v.id) "/tag" } { (lang.t("tag-do")) } }
         div.sec {
             h2 { (lang.t("lock-lift")) }
             p.sub { (lang.t("lock-lift-note")) }
@@ -158,7 +159,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                 (lang.tw("steps-head", &args! { "done" => num(done as f64, 0), "all" => num(v.job.steps.len() as f64, 0), "minutes" => num(left_min, 0) }))
             }
             @if let Some(s) = next {
-                div.stack.t16 { a.btn.go href={ "/job/" (v.id) "/step/" (s.step.id) } { (Mark::Now.drawn()) span lang="en" { (s.step.text) } } }
+                div.stack.t16 { a.btn.go href={ "/job/" (v.id) "/step/" (s.step.id) } { (Mark::Now.drawn()) (lang.k(&s.step.text)) } }
             } @else if v.job.signed.is_none() {
                 div.stack.t16 { a.btn.go href={ "/job/" (v.id) "/proof" } { (lang.t("steps-to-proof")) } }
             }
@@ -170,7 +171,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                     li {
                         (mark.drawn())
                         p {
-                            a lang="en" href={ "/job/" (v.id) "/step/" (s.step.id) } { (s.step.text) }
+                            a href={ "/job/" (v.id) "/step/" (s.step.id) } { (lang.k(&s.step.text)) }
                             @if let Some(h) = &s.done { small { (lang.t("state-done")) ", " (name(&people, &h.by, lang)) ", " (lang.when(h.at_ms, now)) } }
                             @if let Some((h, why)) = &s.left { small { (lang.t("state-not-done")) " " (why) ". " (name(&people, &h.by, lang)) ", " (lang.when(h.at_ms, now)) } }
                             @if !s.settled() { small { (lang.tw("minutes-of-hands", &args! { "n" => num(s.step.hands_on_min, 0) })) } }
@@ -184,17 +185,11 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
             (locking(&v, lang))
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("station-steps"),
-        place: Place::Car,
-        hands: true,
-        job: Some((&v, Some(Station::Steps))),
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("station-steps"), Place::Car)
+        .hands()
+        .job(&v, Some(Station::Steps))
+        .draw(&sheet)
+        .into_response())
 }
 
 fn planning(bench: &Bench, v: &JobView, lang: Lang) -> Markup {
@@ -204,9 +199,9 @@ fn planning(bench: &Bench, v: &JobView, lang: Lang) -> Markup {
             p.sub { (lang.t("plan-note")) }
             form method="post" action={ "/job/" (v.id) "/fact" } data-keep {
                 (hidden(v.job.version, "planned", &format!("/job/{}", v.id)))
-                div.checks.t16 lang="en" {
+                div.checks.t16 {
                     @for p in &bench.rules().procedures.procedure {
-                        label.btn.l { input type="checkbox" name={ "p." (p.id) } checked[v.job.procedures.contains(&p.id)]; span { (p.label) } }
+                        label.btn.l { input type="checkbox" name={ "p." (p.id) } checked[v.job.procedures.contains(&p.id)]; span { (lang.k(&p.label)) } }
                     }
                 }
                 div.stack.t16 { button.btn.go[v.job.steps.is_empty()] { (lang.t("plan-do")) } }

@@ -17,14 +17,18 @@ pub mod settings;
 pub mod shelf;
 pub mod sources;
 pub mod step;
+pub mod tag;
 pub mod take_in;
 pub mod ways;
 
+use crate::args;
 use crate::fail::Fail;
 use crate::form::Form;
 use crate::state::Bench;
 use crate::who::{Who, local};
+use crate::words::{Lang, num};
 use axum::response::{IntoResponse, Redirect, Response};
+use infer::assessment::Assessment;
 use shop::{Id, Subject, What};
 use store::{Added, New};
 
@@ -68,10 +72,57 @@ pub async fn add(bench: &Bench, who: &Who, f: &Form, subject: Subject, what: Wha
     bench.add(new).await
 }
 
+/// Rows as a CSV file, the first of them its head.
+///
+/// # Errors
+/// When it cannot be written.
+pub fn table_of_csv(rows: &[Vec<String>]) -> Answer {
+    let bad = |e: &dyn std::fmt::Display| Fail::Machine(e.to_string());
+    let mut out = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        out.write_record(row).map_err(|e| bad(&e))?;
+    }
+    let bytes = out.into_inner().map_err(|e| bad(&e))?;
+    Ok(([(axum::http::header::CONTENT_TYPE, "text/csv; charset=utf-8")], bytes).into_response())
+}
+
 /// An identifier in a path.
 ///
 /// # Errors
 /// When it is none.
 pub fn path_id(text: &str) -> Result<Id, Fail> {
     Id::parse(text).map_err(|_| Fail::NotFound)
+}
+
+/// A window this wide, km, and with its far end so many times as far as its near end, plans nothing.
+const WIDE: (f64, f64) = (10_000.0, 8.0);
+
+/// Whether a window to come is narrow enough to be told to anybody.
+#[must_use]
+pub fn narrow(km: &infer::balance::Window) -> bool {
+    let wide = km.p90 - km.p10 > WIDE.0 && km.p90 > WIDE.1 * km.p10;
+    km.p90.is_finite() && km.p90 < infer::due::HORIZON_KM && !wide
+}
+
+/// When the additive and the ash fall due, a sentence each; where a window says nothing, why.
+#[must_use]
+pub fn due_words(a: &Assessment, lang: Lang) -> Vec<String> {
+    use infer::due::What;
+    let mut out = Vec::new();
+    for d in a.due.iter().filter(|d| d.told) {
+        let word = match d.what {
+            What::Additive => "additive",
+            What::Ash => "ash",
+            What::Soot => continue,
+        };
+        if !narrow(&d.km) {
+            out.push(lang.t(&format!("due-wide-{word}")));
+            continue;
+        }
+        let w = d.odometer_km.filter(|_| d.what == What::Ash).unwrap_or(d.km);
+        let id = if d.what == What::Ash && d.odometer_km.is_some() { "due-at" } else { "due-in" };
+        let km = |x| num(hand_over::round(x), 0);
+        out.push(lang.tw(&format!("{id}-{word}"), &args! { "p10" => km(w.p10), "p90" => km(w.p90) }));
+    }
+    out
 }

@@ -88,7 +88,7 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
                         (None, None) => (lang.t("now-empty")),
                     }
                 }
-                @if let Some(s) = pick.and_then(|p| p.view.job.next_step()) { p.sub lang="en" { (s.step.text) } }
+                @if let Some(s) = pick.and_then(|p| p.view.job.next_step()) { p.sub { (lang.k(&s.step.text)) } }
             }
             @match pick {
                 Some(p) => a.btn.go href={ "/job/" (p.view.id) } { (Mark::Now.drawn()) (lang.t("now-go")) },
@@ -108,17 +108,11 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
             a.btn href="/jobs" { (lang.t("room-jobs")) }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("block-bench"),
-        place: Place::Bench,
-        hands: true,
-        job: None,
-        car: None,
-        scripts: &["clock.js"],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("block-bench"), Place::Bench)
+        .hands()
+        .scripts(&["clock.js"])
+        .draw(&sheet)
+        .into_response())
 }
 
 /// What a car is called: its words, else its plate.
@@ -135,25 +129,25 @@ fn called(r: &Row, lang: Lang) -> String {
 fn row(r: &Row, _: &[Row], people: &crate::state::People, lang: Lang, now: i64) -> Markup {
     let v = &r.view;
     let what = if let Some((_, why)) = &v.job.lock {
-        (lang.t(&format!("lock-{}", why.replace('_', "-"))), false)
+        lang.t(&format!("lock-{}", why.replace('_', "-")))
     } else if let Some(s) = v.job.next_step() {
-        (s.step.text.clone(), true)
+        lang.k(&s.step.text).to_owned()
     } else if v.job.signed.is_some() {
-        (lang.t("now-hand-over"), false)
+        lang.t("now-hand-over")
     } else if !v.job.steps.is_empty() {
-        (lang.t("now-prove"), false)
+        lang.t("now-prove")
     } else if v.job.answer.is_some() {
-        (lang.t("now-plan"), false)
+        lang.t("now-plan")
     } else if v.car.told.iter().any(|t| t.table == "reading" && t.job.as_ref() == Some(&v.id)) {
-        (lang.t("now-find"), false)
+        lang.t("now-find")
     } else {
-        (lang.t("now-read"), false)
+        lang.t("now-read")
     };
     let by = v.job.opened.as_ref().map(|h| name(people, &h.by, lang)).unwrap_or_default();
     html! {
         li { a.wait href={ "/job/" (v.id) } {
             span.pl { (r.state(now).drawn()) span.plate { (crate::page::plate(&v.car.keeper, lang)) } }
-            span.what { b lang=[what.1.then_some("en")] { (what.0) } small { (v.car.keeper.words) @if !by.is_empty() { ", " (by) } } }
+            span.what { b { (what) } small { (v.car.keeper.words) @if !by.is_empty() { ", " (by) } } }
             span.strip { (strip(r, lang, now)) }
             span.t {
                 @match r.wait {

@@ -46,17 +46,7 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
             } }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("room-people"),
-        place: Place::Duty,
-        hands: false,
-        job: None,
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("room-people"), Place::Duty).draw(&sheet).into_response())
 }
 
 /// Adds a person, or says that one left or came back. The first person signs for oneself.

@@ -28,7 +28,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
     let v = bench.job(&path_id(&id)?).await?;
     let people = bench.people().await?;
     let (lang, now) = (who.lang, bench.now_ms());
-    let a = bench.answer(&v.car.case, &v.car.files).await?;
+    let a = bench.answer(&v.car).await?;
     let seal = bench.records().seal_of(&v.id).await?;
     let open = v.job.steps.iter().find(|s| !s.settled());
     let sheet = html! {
@@ -36,7 +36,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
             @match &a.proof {
                 Some(p) => {
                     h1 { (lang.t(&format!("proof-{}", verdict(p.verdict)))) }
-                    p.sub lang="en" { (bench.house().text(&p.reason)) }
+                    p.sub { (bench.house().text(lang, &p.reason)) }
                     @if p.ratio.told {
                         p.lead.t16 { (lang.t("proof-ratio")) " " b { (super::readings::interval(p.ratio, "", lang)) } ". " (lang.tw("proof-chance", &args! { "p" => num(100.0 * p.improved_probability, 0) })) }
                     }
@@ -52,7 +52,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                     a.btn href={ "/job/" (v.id) "/recording" } { (lang.t("to-recording")) }
                 }
             }
-            (bench.house().pressure(&a))
+            (bench.house().pressure(lang, &a))
             div.sec {
                 h2 { (lang.t("proof-steps")) }
                 ul.need.t8 {
@@ -60,10 +60,10 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                         li {
                             ((if s.done.is_some() { Mark::Done } else if s.left.is_some() { Mark::NotDone } else { Mark::ToCome }).drawn())
                             p {
-                                span lang="en" { (s.step.text) }
+                                (lang.k(&s.step.text))
                                 @if let Some(h) = &s.done { small { (name(&people, &h.by, lang)) ", " (lang.when(h.at_ms, now)) } }
                                 @if let Some((h, why)) = &s.left { small { (lang.t("state-not-done")) " " (why) ". " (name(&people, &h.by, lang)) } }
-                                @for k in v.job.proof.iter().filter(|k| k.step == s.step.id) { small { (k.item) @if let Some(n) = &k.note { ": " (n) } @if k.file.is_some() { ": " (lang.t("photo-kept")) } } }
+                                @for k in v.job.proof.iter().filter(|k| k.step == s.step.id) { small { (lang.k(&k.item)) @if let Some(n) = &k.note { ": " (n) } @if k.file.is_some() { ": " (lang.t("photo-kept")) } } }
                             }
                         }
                     }
@@ -89,15 +89,8 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
             }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("station-proof"),
-        place: Place::Car,
-        hands: false,
-        job: Some((&v, Some(Station::Proof))),
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("station-proof"), Place::Car)
+        .job(&v, Some(Station::Proof))
+        .draw(&sheet)
+        .into_response())
 }

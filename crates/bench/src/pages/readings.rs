@@ -6,7 +6,7 @@ use crate::fail::Fail;
 use crate::form::{Form, derived};
 use crate::marks::Mark;
 use crate::page::{Page, Place, Station, field, hidden};
-use crate::state::{Bench, JobView, ToldRow, read_case};
+use crate::state::{Bench, CarView, JobView, ToldRow, read_case};
 use crate::who::Who;
 use crate::words::{Lang, num};
 use axum::extract::{Path, Query, State};
@@ -133,7 +133,7 @@ pub async fn page(
     let people = bench.people().await?;
     let lang = who.lang;
     let role = role(&q);
-    let a = bench.answer(&v.car.case, &v.car.files).await?;
+    let a = bench.answer(&v.car).await?;
     let open = v.job.signed.is_none();
     let sheet = html! {
         @if v.job.lock.is_some() { p.note { b { (lang.t("locked-note")) } " " a href={ "/job/" (v.id) "/steps" } { (lang.t("station-steps")) } } }
@@ -161,7 +161,7 @@ pub async fn page(
                 }
             }
             div.c7 {
-                (bench.house().pressure(&a))
+                (bench.house().pressure(lang, &a))
                 (next_readings(&bench, &a, lang))
                 (regeneration(&a, lang))
                 div.stack.t24 {
@@ -172,17 +172,12 @@ pub async fn page(
             }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("station-readings"),
-        place: Place::Car,
-        hands: true,
-        job: Some((&v, Some(Station::Readings))),
-        car: None,
-        scripts: &["live.js"],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("station-readings"), Place::Car)
+        .hands()
+        .job(&v, Some(Station::Readings))
+        .scripts(&["live.js"])
+        .draw(&sheet)
+        .into_response())
 }
 
 /// A number as it was typed, in the reader's marks.
@@ -219,7 +214,7 @@ pub fn answer(bench: &Bench, warnings: &[String], a: &Assessment, lang: Lang) ->
     let soot = a.filter.soot_load_g_per_l;
     let unsure = html! {
         @for w in warnings { p.unusual { (Mark::Wanted.drawn()) span lang="en" { (w) } } }
-        @for p in &a.problems { p.unusual { (Mark::Wanted.drawn()) span lang="en" { (bench.house().text(p)) } } }
+        @for p in &a.problems { p.unusual { (Mark::Wanted.drawn()) (bench.house().text(lang, p)) } }
     };
     html! {
         @if soot.told {
@@ -265,9 +260,9 @@ fn next_readings(bench: &Bench, a: &Assessment, lang: Lang) -> Markup {
         @if !a.cannot_tell.is_empty() {
             div.sec {
                 h2 { (lang.t("open-questions")) }
-                ul.need.t8 lang="en" {
+                ul.need.t8 {
                     @for q in &a.cannot_tell {
-                        li { (Mark::CannotTell.drawn()) p { (bench.house().text(&q.question)) small { (bench.house().text(&q.reason)) } @for w in q.would_decide.iter().take(2) { small { (bench.house().text(w)) } } } }
+                        li { (Mark::CannotTell.drawn()) p { (bench.house().text(lang, &q.question)) small { (bench.house().text(lang, &q.reason)) } @for w in q.would_decide.iter().take(2) { small { (bench.house().text(lang, w)) } } } }
                     }
                 }
             }
@@ -350,7 +345,7 @@ pub async fn attempt(
         });
     }
     let (case, warnings) = read_case(&told, Some(&v.id)).map_err(Fail::Facts)?;
-    let a = bench.answer(&case, &v.car.files).await?;
+    let a = bench.attempt(&CarView { case, ..v.car.clone() }).await?;
     let lang = who.lang;
     let odd = changes.iter().filter_map(|(_, _, s, x)| {
         x.filter(|x| !(s.usual.0..=s.usual.1).contains(x)).map(|x| unusual(s, x, lang))

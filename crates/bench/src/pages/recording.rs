@@ -20,7 +20,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
     let v = bench.job(&path_id(&id)?).await?;
     let people = bench.people().await?;
     let lang = who.lang;
-    let a = bench.answer(&v.car.case, &v.car.files).await?;
+    let a = bench.answer(&v.car).await?;
     let mut recordings = Vec::new();
     for hash in v.car.files.iter().flatten() {
         recordings.push(bench.recording(hash)?);
@@ -39,7 +39,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                 }
             }
         }
-        (bench.house().pressure(&a))
+        (bench.house().pressure(lang, &a))
         @for (i, r) in recordings.iter().enumerate() {
             div.sec {
                 h2 { (lang.tw("recording-n", &args! { "n" => num(i as f64 + 1.0, 0) })) }
@@ -61,7 +61,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
                                 tbody { @for s in &r.signals {
                                     @let low = s.value.iter().copied().fold(f64::INFINITY, f64::min);
                                     @let high = s.value.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-                                    tr { td lang="en" { (s.quantity.name()) } td.n { (lang.n(s.value.len() as f64, 0)) } td.n { (lang.n(low, 1)) " – " (lang.n(high, 1)) " " (s.quantity.unit()) } }
+                                    tr { td { (lang.k(&s.quantity.name().replace('_', " "))) } td.n { (lang.n(s.value.len() as f64, 0)) } td.n { (lang.n(low, 1)) " – " (lang.n(high, 1)) " " (s.quantity.unit()) } }
                                 } }
                             }
                         }
@@ -74,17 +74,10 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
         }
         div.stack.t24 { a.btn href={ "/job/" (v.id) "/faults" } { (lang.t("to-faults")) } }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("station-recording"),
-        place: Place::Car,
-        hands: false,
-        job: Some((&v, Some(Station::Recording))),
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("station-recording"), Place::Car)
+        .job(&v, Some(Station::Recording))
+        .draw(&sheet)
+        .into_response())
 }
 
 /// Takes a recording in. A file in which nothing can be read is refused.

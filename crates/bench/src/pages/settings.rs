@@ -61,17 +61,7 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
             div.stack.t24 { button.btn.go { (lang.t("keep")) } }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("room-settings"),
-        place: Place::Duty,
-        hands: false,
-        job: None,
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("room-settings"), Place::Duty).draw(&sheet).into_response())
 }
 
 /// Keeps the settings, with an audit row for each that changed.

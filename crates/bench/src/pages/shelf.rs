@@ -103,7 +103,7 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
                 thead { tr { th { (lang.t("field-lot")) } th { (lang.t("col-fluid")) } th { (lang.t("field-expiry")) } th.n { (lang.t("col-left")) } th { (lang.t("col-state")) } } }
                 tbody { @for l in &lots { tr {
                     td { a.draw href={ "/lot/" (crate::web::encoded(&l.lot)) } { b { (l.lot) } } }
-                    td lang="en" { (fluid(&l.fluid)) }
+                    td { (lang.k(&fluid(&l.fluid))) }
                     td.nb { (l.expiry.as_ref().map_or_else(|| "–".to_owned(), |e| lang.date(e))) }
                     td.n {
                         (lang.n(l.left_ml().max(0.0), 0)) " mL"
@@ -123,7 +123,7 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
             (hidden(0, "lot_taken", "/shelf"))
             div.field.col.t8 {
                 label for="fluid" { b { (lang.t("col-fluid")) } }
-                select.words-in #fluid name="fluid" required { option value="" { (lang.t("choose")) } @for f in bench.fluids().iter().filter(|f| f.generation.is_some() || f.id == "aus-32") { option value=(f.id) { (f.name) } } }
+                select.words-in #fluid name="fluid" required { option value="" { (lang.t("choose")) } @for f in bench.fluids().iter().filter(|f| f.generation.is_some() || f.id == "aus-32") { option value=(f.id) { (lang.k(&f.name)) } } }
             }
             (words_field("code", &lang.t("field-code"), &lang.t("field-code-note"), ""))
             (words_field("lot", &lang.t("field-lot"), "", ""))
@@ -132,17 +132,7 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
             div.stack.t16 { button.btn.go { (lang.t("shelf-take-do")) } }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("block-shelf"),
-        place: Place::Shelf,
-        hands: false,
-        job: None,
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("block-shelf"), Place::Shelf).draw(&sheet).into_response())
 }
 
 /// A container comes onto the shelf.
@@ -217,15 +207,5 @@ pub async fn recall(State(bench): State<Bench>, who: Who, Path(lot): Path<String
         }
         p.sub.t16 { a href="/shelf" { (lang.t("block-shelf")) } }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lot.clone(),
-        place: Place::Shelf,
-        hands: false,
-        job: None,
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lot.clone(), Place::Shelf).draw(&sheet).into_response())
 }

@@ -41,17 +41,17 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path((id, step)): Path<(
             div {
                 p.lab {
                     (lang.tw("step-place", &args! { "n" => num(place as f64, 0), "all" => num(v.job.steps.len() as f64, 0), "minutes" => num(s.step.hands_on_min, 0) }))
-                    @if !s.step.tools.is_empty() { " " span lang="en" { (s.step.tools.join(", ")) } }
+                    @if !s.step.tools.is_empty() { " " (lang.list(&s.step.tools)) }
                 }
-                h1.do lang="en" { (s.step.text) }
+                h1.do { (lang.k(&s.step.text)) }
                 @for c in &s.step.cautions {
                     div.caution.t16 {
                         (Mark::Stop.drawn())
-                        p lang="en" { @if !s.step.ppe.is_empty() { b { (sentence(&s.step.ppe.join(", "))) } } (sentence(c)) }
+                        p { @if !s.step.ppe.is_empty() { b { (sentence(&lang.list(&s.step.ppe))) } } (sentence(lang.k(c))) }
                     }
                 }
                 @if s.step.cautions.is_empty() && !s.step.ppe.is_empty() {
-                    div.caution.t16 { (Mark::Stop.drawn()) p lang="en" { b { (sentence(&s.step.ppe.join(", "))) } } }
+                    div.caution.t16 { (Mark::Stop.drawn()) p { b { (sentence(&lang.list(&s.step.ppe))) } } }
                 }
                 @if step == "fill" { (fill(&bench, &v, &workshop, lang)) }
                 @if step.starts_with("enter_additive") { (values(&bench, &v, lang)) }
@@ -70,17 +70,12 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path((id, step)): Path<(
             }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("station-steps"),
-        place: Place::Car,
-        hands: true,
-        job: Some((&v, Some(Station::Steps))),
-        car: None,
-        scripts: &["clock.js"],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("station-steps"), Place::Car)
+        .hands()
+        .job(&v, Some(Station::Steps))
+        .scripts(&["clock.js"])
+        .draw(&sheet)
+        .into_response())
 }
 
 fn sentence(text: &str) -> String {
@@ -110,7 +105,7 @@ fn head(
             p.sub { (by(h)) }
         } @else if let Some(b) = before {
             p.state { (Mark::ToCome.drawn()) (lang.t("state-first")) }
-            p.sub lang="en" { (b.step.text) }
+            p.sub { (lang.k(&b.step.text)) }
         } @else if missing > 0 {
             p.state.wax { (Mark::Held.drawn()) (lang.tw("state-held", &args! { "n" => num(missing as f64, 0) })) }
         } @else {
@@ -269,16 +264,16 @@ fn proof_items(
             li {
                 (Mark::Done.drawn())
                 div {
-                    p { (p.item) @if let Some(n) = &p.note { ": " b { (n) } } }
+                    p { (lang.k(&p.item)) @if let Some(n) = &p.note { ": " b { (n) } } }
                     small { (name(people, &p.hand.by, lang)) ", " (lang.when(p.hand.at_ms, now)) }
-                    @if let Some(hash) = &p.file { a.photo href={ "/file/" (hash) } { img src={ "/file/" (hash) } alt={ (lang.t("photo-of")) " " (p.item) } loading="lazy"; } }
+                    @if let Some(hash) = &p.file { a.photo href={ "/file/" (hash) } { img src={ "/file/" (hash) } alt={ (lang.t("photo-of")) " " (lang.k(&p.item)) } loading="lazy"; } }
                 }
             }
         }
         @for item in s.step.proof.iter().filter(|i| !kept.iter().any(|p| p.item == **i)) {
             li {
                 (Mark::Wanted.drawn())
-                p { span lang="en" { (sentence(item)) } small { (lang.t("proof-wanted")) } }
+                p { (sentence(lang.k(item))) small { (lang.t("proof-wanted")) } }
                 @if open && asked {
                     details.look {
                         summary.btn { (lang.t("proof-note")) }
@@ -440,7 +435,7 @@ fn fill(bench: &Bench, v: &JobView, w: &Workshop, lang: Lang) -> Markup {
                     @match &r.status {
                         Some(s) => {
                             @if s.state.is_alarm() {
-                                div.caution role="alert" { (Mark::Stop.drawn()) p lang="en" { b { (bench.house().message(&s.say)) } } }
+                                div.caution role="alert" { (Mark::Stop.drawn()) p { b { (bench.house().message(lang, &s.say)) } } }
                             }
                             div.fnum {
                                 @if let Some(m) = s.minutes_left {
@@ -451,14 +446,14 @@ fn fill(bench: &Bench, v: &JobView, w: &Workshop, lang: Lang) -> Markup {
                                 }
                                 div { p.lab { (lang.t("fill-moved")) } p.num { (lang.n(s.moved_l, 2)) small { "L" } } }
                             }
-                            @if !s.state.is_alarm() { p.sub lang="en" { (bench.house().message(&s.say)) } }
+                            @if !s.state.is_alarm() { p.sub { (bench.house().message(lang, &s.say)) } }
                         }
                         None => {
                             @match r.plan.minutes {
                                 Some(m) => p.lead { (lang.tw("fill-plan", &spread(m))) },
                                 None => p.lead { (lang.t("fill-stops-itself")) },
                             }
-                            @for say in &r.plan.say { p.sub lang="en" { (bench.house().message(say)) } }
+                            @for say in &r.plan.say { p.sub { (bench.house().message(lang, say)) } }
                         }
                     }
                 }
@@ -549,14 +544,14 @@ fn values(bench: &Bench, v: &JobView, lang: Lang) -> Markup {
                                 p {
                                     b { (lang.t(&format!("value-{}", meaning(one.meaning)))) }
                                     br;
-                                    span.say2 lang="en" { (bench.house().message(&one.say)) }
+                                    span.say2 { (bench.house().message(lang, &one.say)) }
                                     @if let Some(ml) = one.believes_after_ml { br; span.say2 { (lang.tw("values-believes", &args! { "ml" => num(ml, 0) })) } }
                                 }
                                 p.n { (lang.n(one.value, 0)) small { (one.unit) } }
                             }
                         }
                         @for (m, why) in &e.leave {
-                            p.note.t16 { b { (lang.t("values-leave")) " " (lang.t(&format!("value-{}", meaning(*m)))) ". " } span lang="en" { (bench.house().message(why)) } }
+                            p.note.t16 { b { (lang.t("values-leave")) " " (lang.t(&format!("value-{}", meaning(*m)))) ". " } (bench.house().message(lang, why)) }
                         }
                     }
                 }

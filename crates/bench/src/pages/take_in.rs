@@ -171,7 +171,12 @@ pub async fn take_in(State(bench): State<Bench>, who: Who, axum::Form(f): axum::
     let now = bench.now_ms();
     let word = search_word(&f.owed("plate")?);
     let known = match f.text("car") {
-        "" => bench.records().find("keeper", &word, 50).await?.into_iter().find(|r| r.word == word),
+        "" => {
+            let plate =
+                |r: &store::Plain| serde_json::from_str::<Keeper>(&r.body).map(|k| search_word(&k.plate));
+            let rows = bench.records().find("keeper", &word, 500).await?;
+            rows.into_iter().find(|r| plate(r).is_ok_and(|p| p == word))
+        }
         id => bench.records().plain("keeper", id).await?,
     };
     let car = match &known {
@@ -240,9 +245,9 @@ pub async fn take_in(State(bench): State<Bench>, who: Who, axum::Form(f): axum::
         owner: f.text("owner").to_owned(),
         contact: f.text("contact").to_owned(),
     };
-    bench.put("keeper", car.as_str(), &keeper.plate, &keeper, &by).await?;
+    bench.put("keeper", car.as_str(), &keeper.sought(), &keeper, &by).await?;
     if !f.text("complaint").is_empty() {
-        bench.put("complaint", job.as_str(), "", &f.text("complaint"), &by).await?;
+        bench.put("complaint", job.as_str(), f.text("complaint"), &f.text("complaint"), &by).await?;
     }
     let answers = f.starting("t.");
     let triage = answers

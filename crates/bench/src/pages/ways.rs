@@ -25,11 +25,14 @@ pub async fn page(
     let people = bench.people().await?;
     let (lang, now) = (who.lang, bench.now_ms());
     let settings = bench.prices().await?;
-    let a = bench.answer(&v.car.case, &v.car.files).await?;
+    let a = bench.answer(&v.car).await?;
     let sets: Vec<(Vec<FaultId>, f64)> =
         a.fault_sets.iter().map(|s| (s.faults.clone(), s.probability)).collect();
     let mut ways =
         choices(&bench.rules().procedures, &sets, &settings).map_err(|e| Fail::Machine(e.to_string()))?;
+    for w in &mut ways {
+        w.label = lang.k(&w.label).to_owned();
+    }
     // The likeliest fault set, mended: a way of its own where the others may miss it.
     let leading = sets.iter().max_by(|a, b| a.1.total_cmp(&b.1)).cloned().unwrap_or_default();
     if !leading.0.is_empty() {
@@ -39,7 +42,7 @@ pub async fn page(
         let label = leading
             .0
             .iter()
-            .map(|f| bench.knowledge().fault(*f).repair.action.clone())
+            .map(|f| lang.k(&bench.knowledge().fault(*f).repair.action).to_owned())
             .collect::<Vec<_>>()
             .join(" + ");
         ways.insert(
@@ -83,23 +86,16 @@ pub async fn page(
             p.sub { (lang.t("quote-law")) }
         }
     };
-    let page = Page {
-        who: &who,
-        people: &people,
-        title: lang.t("station-ways"),
-        place: Place::Car,
-        hands: false,
-        job: Some((&v, Some(Station::Ways))),
-        car: None,
-        scripts: &[],
-    };
-    Ok(page.draw(&sheet).into_response())
+    Ok(Page::new(&who, &people, lang.t("station-ways"), Place::Car)
+        .job(&v, Some(Station::Ways))
+        .draw(&sheet)
+        .into_response())
 }
 
 fn way(v: &JobView, w: &Choice, best: bool, lang: Lang) -> Markup {
     html! {
         section.way.adv[best] {
-            h2 lang="en" { (w.label) }
+            h2 { (w.label) }
             p.sum { (lang.n(w.quote.gross, 2)) small { " " (w.quote.currency) } }
             p.sub { (lang.t("with-tax")) }
             dl.facts {
@@ -113,7 +109,7 @@ fn way(v: &JobView, w: &Choice, best: bool, lang: Lang) -> Markup {
                 summary { (lang.t("way-lines")) }
                 table { tbody {
                     @for l in &w.quote.lines {
-                        tr { td lang=[(!l.id.is_empty()).then_some("en")] { @if l.id.is_empty() { (lang.t("labour")) } @else { (l.id.replace('_', " ")) } } td.n { (lang.n(l.quantity, 1)) } td.n { @if l.each.is_some() { (lang.n(l.net, 2)) } @else { (lang.t("no-price")) } } }
+                        tr { td { @if l.id.is_empty() { (lang.t("labour")) } @else { (lang.k(&l.id.replace('_', " "))) } } td.n { (lang.n(l.quantity, 1)) } td.n { @if l.each.is_some() { (lang.n(l.net, 2)) } @else { (lang.t("no-price")) } } }
                     }
                     tr { td { (lang.t("tax")) } td {} td.n { (lang.n(w.quote.tax, 2)) } }
                 } }

@@ -3,9 +3,10 @@
 use super::Window;
 use super::gauss::phi;
 use super::model::{drift_var, stretch_var};
+use serde::{Deserialize, Serialize};
 
 /// One component of what a forecast needs.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DuePart {
     /// Probability.
     pub weight: f64,
@@ -18,7 +19,7 @@ pub struct DuePart {
 }
 
 /// All that a forecast needs of the posterior of one car.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Outlook {
     /// Components; weights add up to 1.
     pub parts: Vec<DuePart>,

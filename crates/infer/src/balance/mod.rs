@@ -28,9 +28,10 @@ use crate::assessment::{Estimate, OpenQuestion, Text};
 use facts::{Case, FaultId};
 use gauss::*;
 use model::{Constants, Model, Part};
+use serde::{Deserialize, Serialize};
 
 /// Median and 90 % interval.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Interval {
     /// 5 % quantile.
     pub p05: f64,
@@ -41,7 +42,7 @@ pub struct Interval {
 }
 
 /// Median and 80 % interval of something to come.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Window {
     /// 10 % quantile.
     pub p10: f64,
@@ -52,7 +53,7 @@ pub struct Window {
 }
 
 /// Where the additive went since the last full fill, or since the first row when there was none, L.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Waterfall {
     /// Content at the beginning plus all poured since.
     pub poured: Interval,
@@ -67,7 +68,7 @@ pub struct Waterfall {
 }
 
 /// The balance of one car.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Balance {
     /// True dose over set dose, by volume, missed refuellings included.
     pub dose_factor: Estimate,

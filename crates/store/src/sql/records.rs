@@ -1,72 +1,19 @@
-//! The records in one SQLite file: write-ahead log, immediate writing transactions.
+// The records in SQL, the same for every database. The module that includes this file names the database: `Db` with its
+// `pool` and `files`, the types `DbRow` and `Connection`, and `begin`, which begins a transaction that will write and lets
+// no other write meanwhile.
 
-use crate::{Added, Error, Files, Judge, Later, New, Plain, Records, Standing};
+use crate::{Added, Error, Files, Judge, Later, Made, New, Plain, Records, Standing};
 use shop::chain::{self, BEGIN, Chained, Seal};
 use shop::record::{Audit, Entry, Id, Subject, What};
-use sqlx::migrate::{Migration, MigrationType, Migrator};
-use sqlx::sqlite::{
-    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
-};
-use sqlx::{Row, SqlSafeStr, SqliteConnection};
-use std::path::Path;
-use std::time::Duration;
+use sqlx::{QueryBuilder, Row};
 
-/// Begins a transaction that will write: SQLite then waits for its turn instead of failing halfway.
-const WRITE: &str = "BEGIN IMMEDIATE";
-
-/// Every version of the tables, the oldest first; a version that was given out is never changed. Not by the macro
-/// that reads a folder: it would compile the database a second time, for itself.
-fn migrations() -> Migrator {
-    let records = include_str!("../migrations/0001_records.sql").into_sql_str();
-    Migrator::with_migrations(vec![Migration::new(
-        1,
-        "records".into(),
-        MigrationType::Simple,
-        records,
-        false,
-    )])
-}
-
-/// The records in a folder.
-#[derive(Debug, Clone)]
-pub struct Sqlite {
-    pool: SqlitePool,
-    files: Files,
-}
-
-impl Sqlite {
-    /// Opens the records in a folder, or begins them there.
-    ///
-    /// # Errors
-    /// When the folder or the database cannot be opened or brought up to this version.
-    pub async fn open(folder: &Path) -> Result<Self, Error> {
-        let files = Files::new(&folder.join("files"))?;
-        let options = SqliteConnectOptions::new()
-            .filename(folder.join("records.sqlite"))
-            .create_if_missing(true)
-            .journal_mode(SqliteJournalMode::Wal)
-            // A crash of the machine may not lose what was signed.
-            .synchronous(SqliteSynchronous::Full)
-            .busy_timeout(Duration::from_secs(10))
-            .foreign_keys(true);
-        let pool = SqlitePoolOptions::new().max_connections(8).connect_with(options).await?;
-        migrations().run(&pool).await?;
-        Ok(Self { pool, files })
-    }
-
-    /// Closes the records: all is written.
-    pub async fn close(&self) {
-        self.pool.close().await;
-    }
-}
-
-fn chained(row: &SqliteRow) -> Result<Chained, Error> {
+fn chained(row: &DbRow) -> Result<Chained, Error> {
     let text: String = row.try_get("entry")?;
     let entry = serde_json::from_str(&text).map_err(|e| Error::Unreadable(e.to_string()))?;
     Ok(Chained { entry, hash: row.try_get("hash")? })
 }
 
-fn standing(row: &SqliteRow) -> Result<Standing, Error> {
+fn standing(row: &DbRow) -> Result<Standing, Error> {
     let id = |text: String| Id::parse(&text).map_err(Error::Unreadable);
     let kind: String = row.try_get("kind")?;
     let subject = Subject::of(&kind, id(row.try_get("id")?)?)
@@ -82,7 +29,7 @@ fn standing(row: &SqliteRow) -> Result<Standing, Error> {
     })
 }
 
-fn seal(row: &SqliteRow) -> Result<Seal, Error> {
+fn seal(row: &DbRow) -> Result<Seal, Error> {
     Ok(Seal {
         number: number(row.try_get("number")?)?,
         job: Id::parse(row.try_get("job")?).map_err(Error::Unreadable)?,
@@ -93,11 +40,33 @@ fn seal(row: &SqliteRow) -> Result<Seal, Error> {
     })
 }
 
-fn plain(row: &SqliteRow) -> Result<Plain, Error> {
+fn plain(row: &DbRow) -> Result<Plain, Error> {
     Ok(Plain {
         kind: row.try_get("kind")?,
         id: row.try_get("id")?,
         word: row.try_get("word")?,
+        body: row.try_get("body")?,
+    })
+}
+
+fn audit_row(row: &DbRow) -> Result<Audit, Error> {
+    Ok(Audit {
+        table: row.try_get("kind")?,
+        row: row.try_get("id")?,
+        at_ms: row.try_get("at_ms")?,
+        by: Id::parse(row.try_get("by")?).map_err(Error::Unreadable)?,
+        before: row.try_get("before")?,
+        after: row.try_get("after")?,
+    })
+}
+
+fn made(row: &DbRow) -> Result<Made, Error> {
+    Ok(Made {
+        kind: row.try_get("kind")?,
+        id: row.try_get("id")?,
+        program: row.try_get("program")?,
+        version: number(row.try_get("version")?)?,
+        rank: row.try_get("rank")?,
         body: row.try_get("body")?,
     })
 }
@@ -110,7 +79,7 @@ fn long(value: u64) -> Result<i64, Error> {
     i64::try_from(value).map_err(|e| Error::Unreadable(e.to_string()))
 }
 
-async fn facts(c: &mut SqliteConnection, subject: &Subject) -> Result<Vec<Chained>, Error> {
+async fn facts(c: &mut Connection, subject: &Subject) -> Result<Vec<Chained>, Error> {
     sqlx::query("SELECT entry, hash FROM fact WHERE subject_kind = $1 AND subject = $2 ORDER BY version")
         .bind(subject.kind())
         .bind(subject.id().as_str())
@@ -121,48 +90,61 @@ async fn facts(c: &mut SqliteConnection, subject: &Subject) -> Result<Vec<Chaine
         .collect()
 }
 
-async fn write(c: &mut SqliteConnection, f: &Chained) -> Result<(), Error> {
-    let e = &f.entry;
-    let text = serde_json::to_string(e).map_err(|e| Error::Unreadable(e.to_string()))?;
-    sqlx::query(
-        "INSERT INTO fact (id, subject_kind, subject, version, happened_ms, recorded_ms, entry, hash) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8)",
-    )
-    .bind(e.id.as_str())
-    .bind(e.subject.kind())
-    .bind(e.subject.id().as_str())
-    .bind(long(e.version)?)
-    .bind(e.happened_ms)
-    .bind(e.recorded_ms)
-    .bind(text)
-    .bind(&f.hash)
-    .execute(&mut *c)
-    .await?;
-    let about = match &e.what {
+/// Facts in one statement: databases take some 30 000 values at once.
+const FACTS_TOGETHER: usize = 500;
+
+/// Writes facts of one subject, in their order, and where the subject then stands.
+async fn write(c: &mut Connection, new: &[Chained]) -> Result<(), Error> {
+    let (Some(first), Some(last)) = (new.first(), new.last()) else { return Ok(()) };
+    let mut rows = Vec::with_capacity(new.len());
+    for f in new {
+        let text = serde_json::to_string(&f.entry).map_err(|e| Error::Unreadable(e.to_string()))?;
+        rows.push((f, long(f.entry.version)?, text));
+    }
+    for part in rows.chunks(FACTS_TOGETHER) {
+        QueryBuilder::new(
+            "INSERT INTO fact (id, subject_kind, subject, version, happened_ms, recorded_ms, entry, hash) ",
+        )
+        .push_values(part, |mut row, (f, version, text)| {
+            let e = &f.entry;
+            row.push_bind(e.id.as_str())
+                .push_bind(e.subject.kind())
+                .push_bind(e.subject.id().as_str())
+                .push_bind(*version)
+                .push_bind(e.happened_ms)
+                .push_bind(e.recorded_ms)
+                .push_bind(text)
+                .push_bind(&f.hash);
+        })
+        .build()
+        .execute(&mut *c)
+        .await?;
+    }
+    let about = new.iter().find_map(|f| match &f.entry.what {
         What::JobOpened { car, .. } => Some(car.to_string()),
         _ => None,
-    };
-    let open = i64::from(!matches!(e.what, What::HandedOver {} | What::LotBlocked { .. }));
+    });
+    let closes = |f: &Chained| matches!(f.entry.what, What::HandedOver {} | What::LotBlocked { .. });
     sqlx::query(
         "INSERT INTO subject (kind, id, version, head, about, open, opened_ms, changed_ms) \
          VALUES ($1, $2, $3, $4, $5, $6, $7, $8) \
          ON CONFLICT (kind, id) DO UPDATE SET version = excluded.version, head = excluded.head, \
          open = CASE WHEN subject.open = 0 THEN 0 ELSE excluded.open END, changed_ms = excluded.changed_ms",
     )
-    .bind(e.subject.kind())
-    .bind(e.subject.id().as_str())
-    .bind(long(e.version)?)
-    .bind(&f.hash)
+    .bind(last.entry.subject.kind())
+    .bind(last.entry.subject.id().as_str())
+    .bind(long(last.entry.version)?)
+    .bind(&last.hash)
     .bind(about)
-    .bind(open)
-    .bind(e.happened_ms)
-    .bind(e.recorded_ms)
+    .bind(i64::from(!new.iter().any(closes)))
+    .bind(first.entry.happened_ms)
+    .bind(last.entry.recorded_ms)
     .execute(c)
     .await?;
     Ok(())
 }
 
-async fn write_seal(c: &mut SqliteConnection, s: &Seal) -> Result<(), Error> {
+async fn write_seal(c: &mut Connection, s: &Seal) -> Result<(), Error> {
     sqlx::query(
         "INSERT INTO seal (number, job, version, head, previous, hash) VALUES ($1, $2, $3, $4, $5, $6)",
     )
@@ -177,7 +159,21 @@ async fn write_seal(c: &mut SqliteConnection, s: &Seal) -> Result<(), Error> {
     Ok(())
 }
 
-async fn write_audit(c: &mut SqliteConnection, a: &Audit) -> Result<(), Error> {
+async fn write_plain(c: &mut Connection, row: &Plain) -> Result<(), Error> {
+    sqlx::query(
+        "INSERT INTO plain (kind, id, word, body) VALUES ($1, $2, $3, $4) \
+         ON CONFLICT (kind, id) DO UPDATE SET word = excluded.word, body = excluded.body",
+    )
+    .bind(&row.kind)
+    .bind(&row.id)
+    .bind(&row.word)
+    .bind(&row.body)
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+async fn write_audit(c: &mut Connection, a: &Audit) -> Result<(), Error> {
     sqlx::query(
         "INSERT INTO audit (number, kind, id, at_ms, by, before, after) \
          VALUES ((SELECT COALESCE(MAX(number), 0) + 1 FROM audit), $1, $2, $3, $4, $5, $6)",
@@ -193,7 +189,7 @@ async fn write_audit(c: &mut SqliteConnection, a: &Audit) -> Result<(), Error> {
     Ok(())
 }
 
-async fn last_seal(c: &mut SqliteConnection) -> Result<Option<Seal>, Error> {
+async fn last_seal(c: &mut Connection) -> Result<Option<Seal>, Error> {
     sqlx::query("SELECT * FROM seal ORDER BY number DESC LIMIT 1")
         .fetch_optional(c)
         .await?
@@ -206,10 +202,10 @@ fn hash_of(text: &str) -> String {
     blake3::hash(text.as_bytes()).to_hex().to_string()
 }
 
-impl Records for Sqlite {
+impl Records for Db {
     fn add<'a>(&'a self, new: New, judge: Judge<'a>) -> Later<'a, Added> {
         Box::pin(async move {
-            let mut tx = self.pool.begin_with(WRITE).await?;
+            let mut tx = begin(&self.pool).await?;
             let known = sqlx::query("SELECT entry, hash FROM fact WHERE id = $1")
                 .bind(new.id.as_str())
                 .fetch_optional(&mut *tx)
@@ -250,7 +246,7 @@ impl Records for Sqlite {
             judge(&entries, &entry)?;
             let hash = chain::link(&previous, &entry)?;
             let added = Chained { entry, hash };
-            write(&mut tx, &added).await?;
+            write(&mut tx, std::slice::from_ref(&added)).await?;
             let mut sealed = None;
             if let (What::Signed {}, Subject::Job(job)) = (&added.entry.what, &added.entry.subject) {
                 let last = last_seal(&mut tx).await?;
@@ -264,38 +260,49 @@ impl Records for Sqlite {
         })
     }
 
-    fn restore(&self, chained: Chained) -> Later<'_, ()> {
+    fn restore(&self, new: Vec<Chained>) -> Later<'_, ()> {
         Box::pin(async move {
-            let mut tx = self.pool.begin_with(WRITE).await?;
-            let before = facts(&mut tx, &chained.entry.subject).await?;
-            if before.contains(&chained) {
-                return Ok(());
+            let mut subjects: Vec<(Subject, Vec<Chained>)> = Vec::new();
+            for f in new {
+                match subjects.last_mut() {
+                    Some((s, list)) if *s == f.entry.subject => list.push(f),
+                    _ => subjects.push((f.entry.subject.clone(), vec![f])),
+                }
             }
-            let mut all = before;
-            all.push(chained);
-            chain::verify(&all)?;
-            if let Some(last) = all.last() {
-                write(&mut tx, last).await?;
+            let mut tx = begin(&self.pool).await?;
+            for (subject, new) in subjects {
+                let mut all = facts(&mut tx, &subject).await?;
+                let there = all.len();
+                for f in new {
+                    if !all.contains(&f) {
+                        all.push(f);
+                    }
+                }
+                chain::verify(&all)?;
+                write(&mut tx, all.get(there..).unwrap_or_default()).await?;
             }
             tx.commit().await?;
             Ok(())
         })
     }
 
-    fn restore_seal(&self, new: Seal) -> Later<'_, ()> {
+    fn restore_seals(&self, new: Vec<Seal>) -> Later<'_, ()> {
         Box::pin(async move {
-            let mut tx = self.pool.begin_with(WRITE).await?;
-            let found = sqlx::query("SELECT * FROM seal WHERE number = $1")
-                .bind(long(new.number)?)
-                .fetch_optional(&mut *tx)
-                .await?;
-            if found.as_ref().map(seal).transpose()?.as_ref() == Some(&new) {
-                return Ok(());
+            let mut tx = begin(&self.pool).await?;
+            let mut previous = last_seal(&mut tx).await?.map_or(BEGIN.to_owned(), |s| s.hash);
+            for s in new {
+                let found = sqlx::query("SELECT * FROM seal WHERE number = $1")
+                    .bind(long(s.number)?)
+                    .fetch_optional(&mut *tx)
+                    .await?;
+                if found.as_ref().map(seal).transpose()?.as_ref() == Some(&s) {
+                    continue;
+                }
+                let job = facts(&mut tx, &Subject::Job(s.job.clone())).await?;
+                s.verify(&job, &previous)?;
+                write_seal(&mut tx, &s).await?;
+                previous = s.hash;
             }
-            let previous = last_seal(&mut tx).await?.map_or(BEGIN.to_owned(), |s| s.hash);
-            let job = facts(&mut tx, &Subject::Job(new.job.clone())).await?;
-            new.verify(&job, &previous)?;
-            write_seal(&mut tx, &new).await?;
             tx.commit().await?;
             Ok(())
         })
@@ -303,11 +310,17 @@ impl Records for Sqlite {
 
     fn restore_audit(&self, audit: Audit) -> Later<'_, ()> {
         Box::pin(async move {
-            if self.audit().await?.contains(&audit) {
-                return Ok(());
+            let mut tx = begin(&self.pool).await?;
+            let rows = sqlx::query("SELECT * FROM audit WHERE kind = $1 AND id = $2 AND at_ms = $3")
+                .bind(&audit.table)
+                .bind(&audit.row)
+                .bind(audit.at_ms)
+                .fetch_all(&mut *tx)
+                .await?;
+            let known = rows.iter().map(audit_row).collect::<Result<Vec<_>, _>>()?;
+            if !known.contains(&audit) {
+                write_audit(&mut tx, &audit).await?;
             }
-            let mut tx = self.pool.begin_with(WRITE).await?;
-            write_audit(&mut tx, &audit).await?;
             tx.commit().await?;
             Ok(())
         })
@@ -407,7 +420,7 @@ impl Records for Sqlite {
 
     fn put<'a>(&'a self, row: Plain, erase: bool, by: Option<&'a Id>, at_ms: i64) -> Later<'a, ()> {
         Box::pin(async move {
-            let mut tx = self.pool.begin_with(WRITE).await?;
+            let mut tx = begin(&self.pool).await?;
             let old = sqlx::query("SELECT * FROM plain WHERE kind = $1 AND id = $2")
                 .bind(&row.kind)
                 .bind(&row.id)
@@ -423,18 +436,9 @@ impl Records for Sqlite {
                     .execute(&mut *tx)
                     .await?;
             } else {
-                sqlx::query(
-                    "INSERT INTO plain (kind, id, word, body) VALUES ($1, $2, $3, $4) \
-                     ON CONFLICT (kind, id) DO UPDATE SET word = excluded.word, body = excluded.body",
-                )
-                .bind(&row.kind)
-                .bind(&row.id)
-                .bind(&row.word)
-                .bind(&row.body)
-                .execute(&mut *tx)
-                .await?;
+                write_plain(&mut tx, &row).await?;
             }
-            // A row that is taken in from an export brings its audit rows along.
+            // A row that nobody changed but the program brings no audit row.
             if let Some(by) = by {
                 let audit = Audit {
                     table: row.kind,
@@ -482,22 +486,124 @@ impl Records for Sqlite {
         })
     }
 
+    fn restore_plains(&self, rows: Vec<Plain>) -> Later<'_, ()> {
+        Box::pin(async move {
+            let mut tx = begin(&self.pool).await?;
+            for row in &rows {
+                write_plain(&mut tx, row).await?;
+            }
+            tx.commit().await?;
+            Ok(())
+        })
+    }
+
+    fn plains<'a>(&'a self, kind: &'a str, ids: &'a [String]) -> Later<'a, Vec<Plain>> {
+        Box::pin(async move {
+            if ids.is_empty() {
+                return Ok(Vec::new());
+            }
+            let mut query = QueryBuilder::new("SELECT * FROM plain WHERE kind = ");
+            query.push_bind(kind).push(" AND id IN (");
+            let mut list = query.separated(", ");
+            for id in ids {
+                list.push_bind(id);
+            }
+            query.push(")");
+            query.build().fetch_all(&self.pool).await?.iter().map(plain).collect()
+        })
+    }
+
+    fn made<'a>(&'a self, kind: &'a str, id: &'a str) -> Later<'a, Option<Made>> {
+        Box::pin(async move {
+            sqlx::query("SELECT * FROM made WHERE kind = $1 AND id = $2")
+                .bind(kind)
+                .bind(id)
+                .fetch_optional(&self.pool)
+                .await?
+                .as_ref()
+                .map(made)
+                .transpose()
+        })
+    }
+
+    fn made_from<'a>(&'a self, kind: &'a str, from: (i64, &'a str), count: u32) -> Later<'a, Vec<Made>> {
+        Box::pin(async move {
+            sqlx::query(
+                "SELECT * FROM made WHERE kind = $1 AND (rank > $2 OR (rank = $2 AND id > $3)) \
+                 ORDER BY rank, id LIMIT $4",
+            )
+            .bind(kind)
+            .bind(from.0)
+            .bind(from.1)
+            .bind(i64::from(count))
+            .fetch_all(&self.pool)
+            .await?
+            .iter()
+            .map(made)
+            .collect()
+        })
+    }
+
+    fn put_made(&self, new: Made) -> Later<'_, ()> {
+        Box::pin(async move {
+            let mut tx = begin(&self.pool).await?;
+            sqlx::query(
+                "INSERT INTO made (kind, id, program, version, rank, body) VALUES ($1, $2, $3, $4, $5, $6) \
+                 ON CONFLICT (kind, id) DO UPDATE SET program = excluded.program, \
+                 version = excluded.version, rank = excluded.rank, body = excluded.body",
+            )
+            .bind(&new.kind)
+            .bind(&new.id)
+            .bind(&new.program)
+            .bind(long(new.version)?)
+            .bind(new.rank)
+            .bind(&new.body)
+            .execute(&mut *tx)
+            .await?;
+            tx.commit().await?;
+            Ok(())
+        })
+    }
+
+    fn forget_made<'a>(&'a self, program: &'a str, kind: &'a str, below: i64) -> Later<'a, ()> {
+        Box::pin(async move {
+            let mut tx = begin(&self.pool).await?;
+            sqlx::query("DELETE FROM made WHERE program <> $1 OR (kind = $2 AND rank < $3)")
+                .bind(program)
+                .bind(kind)
+                .bind(below)
+                .execute(&mut *tx)
+                .await?;
+            tx.commit().await?;
+            Ok(())
+        })
+    }
+
+    fn stale<'a>(&'a self, kind: &'a str, made: &'a str, count: u32) -> Later<'a, Vec<Standing>> {
+        Box::pin(async move {
+            sqlx::query(
+                "SELECT s.* FROM subject s LEFT JOIN made m \
+                 ON m.kind = $2 AND m.id = s.id AND m.version = s.version \
+                 WHERE s.kind = $1 AND m.id IS NULL ORDER BY s.changed_ms DESC, s.id LIMIT $3",
+            )
+            .bind(kind)
+            .bind(made)
+            .bind(i64::from(count))
+            .fetch_all(&self.pool)
+            .await?
+            .iter()
+            .map(standing)
+            .collect()
+        })
+    }
+
     fn audit(&self) -> Later<'_, Vec<Audit>> {
         Box::pin(async move {
             sqlx::query("SELECT * FROM audit ORDER BY number")
                 .fetch_all(&self.pool)
                 .await?
                 .iter()
-                .map(|row| {
-                    Ok(Audit {
-                        table: row.try_get("kind")?,
-                        row: row.try_get("id")?,
-                        at_ms: row.try_get("at_ms")?,
-                        by: Id::parse(row.try_get("by")?).map_err(Error::Unreadable)?,
-                        before: row.try_get("before")?,
-                        after: row.try_get("after")?,
-                    })
-                })
+                .map(audit_row)
                 .collect()
         })
     }
