@@ -34,6 +34,7 @@ documentation() { RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --l
 browser() { python3 checks/browser/hour.py "${CARGO_TARGET_DIR:-target}/release/sootwright"; }
 release() { cargo build --release --locked --quiet -p app -p checks --bins; }
 references() { .venv/bin/python checks/python/run_all.py; }
+interface() { .venv/bin/python checks/python/interface.py "${CARGO_TARGET_DIR:-target}/release/sootwright"; }
 demo() { cargo run --release --locked --quiet -- demo; }
 tests() { cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" | grep -v '^test .* ok$'; return "${PIPESTATUS[0]}"; }
 
@@ -44,6 +45,7 @@ step "release build" release
 step "outside references" references
 step "demo" demo
 step "browser" browser
+step "interface for programs" interface
 step "tests" tests
 
 # `test result: ok. 12 passed; 0 failed; ...`, one line a test program.

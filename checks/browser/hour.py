@@ -16,13 +16,15 @@ import subprocess
 import sys
 import tempfile
 import time
+import tomllib
 import urllib.error
 import urllib.request
 import zlib
 from datetime import datetime, timedelta, timezone
 
 HERE = pathlib.Path(__file__).resolve().parent
-SHOTS = HERE.parent.parent / "out" / "bench"
+ROOT = HERE.parent.parent
+SHOTS = ROOT / "out" / "bench"
 ELEMENT = "element-6066-11e4-a52e-4f735466cecf"
 AXE = (HERE / "node_modules" / "axe-core" / "axe.min.js").read_text()
 
@@ -349,13 +351,75 @@ def the_hour(h, plate):
     h.go("/find?q=152")
     h.press("ul.waits a")
     h.looked_at("car")
+    # A car that comes every year: its life is drawn.
+    h.go("/find?q=olive")
+    h.press("ul.waits a")
+    h.sees("Life")
+    assert h.run("return document.querySelectorAll('.life svg').length") == 2, "no life is drawn"
+    h.looked_at("life")
+    life = h.here()
+    # A table is sorted by a touch on a head and filtered by a word.
+    h.go("/sources")
+    h.click("#sheet table:last-of-type th .sortb")
+    h.type(".tools input", "zzz")
+    h.find(".tools [role=status]:not(:empty)")
+    # A number of the workshop's own is checked, kept with its source, and stays in the list.
+    h.click("#own summary")
+    h.choose("#number", "minutes")
+    h.choose("#observation", "dtc_additive_level_low")
+    h.type("#value", "3,5")
+    h.type("#source", "twenty jobs of this spring, by the clock")
+    h.press("#own form button")
+    h.sees("twenty jobs of this spring")
     h.go("/")
     h.press(".wait:has(.mk.wax)")
     h.looked_at("locked")
+    locked = "/".join(h.here().split("/")[:3])
+    h.go(f"{locked}/tag")
+    h.looked_at("tag")
+    german(h, job, life, locked)
     h.go(f"{job}/recording")
     h.looked_at("recording")
     # The conflict and the page that is not there answer with their status, and the browser says so.
     h.console(["409 (Conflict)", "404 (Not Found)"])
+
+
+def english():
+    """Sentences that a German page must not show: those of the catalogues that have another in German."""
+    def read(path):
+        lines = (ROOT / path).read_text().splitlines()
+        pairs = (line.split(" = ", 1) for line in lines if " = " in line and line[0].islower())
+        return {key: value for key, value in pairs}
+
+    out = set()
+    for room in ("bench", "app", "additive"):
+        en, de = (read(f"crates/{room}/locales/{tag}.ftl") for tag in ("en", "de"))
+        out |= {en[k] for k in en if k in de and en[k] != de[k]}
+    known = tomllib.loads((ROOT / "crates/bench/locales/knowledge.de.toml").read_text())
+    out |= {k for k, v in known.items() if k != v}
+    return {s for s in out if len(s) > 14 and "{" not in s and "*" not in s}
+
+
+def german(h, job, life, locked):
+    """Every page in German shows no sentence that has German words."""
+    h.run("document.cookie = 'lang=de; path=/'")
+    sentences = english()
+    for path, name in (
+        ("/", "bench"), ("/take-in", "take-in"), (life, "life"), (f"{job}/readings", "readings"),
+        (f"{job}/faults", "faults"), (f"{job}/ways", "ways"), (f"{job}/steps", "steps"), (f"{job}/step/fill", "fill"),
+        (f"{job}/step/enter_additive_values", "values"), (f"{job}/proof", "proof"), (f"{job}/hand-over", "hand-over"),
+        (f"{locked}/steps", "locked"), (f"{locked}/tag", "tag"), ("/due", "due"), ("/shelf", "shelf"),
+        ("/find?q=ru", "find"), ("/jobs", "jobs"), ("/sources", "sources"), ("/people", "people"),
+        ("/settings", "settings"), ("/export", "export"), ("/duty", "duty"),
+    ):
+        h.go(path)
+        text = " ".join(h.run("return document.body.innerText").split())
+        found = sorted(s for s in sentences if s in text)
+        if found:
+            h.problems.append(f"{name}, {h.size}: English on a German page: {found[:3]}")
+        picture = base64.b64decode(call("GET", f"{h.url}/screenshot"))
+        (SHOTS / f"de-{name}-{h.size}.png").write_bytes(picture)
+    h.run("document.cookie = 'lang=en; path=/'")
 
 
 def main():
