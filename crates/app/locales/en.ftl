@@ -235,7 +235,10 @@ page-read-only = This program only reads. Nothing was written to the car.
 ## What a recording holds (decode)
 
 decode-file = { $file }: { $format }
-decode-counts-frames = { $duration }; frames { $frames }, ids { $ids }, complete messages { $messages }, lines { $lines }
+decode-counts-frames = { $duration }; frames { $frames }, ids { $ids }, complete messages { $messages }{ $lines ->
+    [0] {""}
+   *[other] , lines { $lines }
+}
 decode-counts-rows = { $duration }; rows { $rows }, lines { $lines }
 decode-begins = Begins { $time }
 decode-lost = Lines lost { $lost }, transfers broken off { $transport }, values marked not available { $absent }
@@ -245,6 +248,14 @@ decode-no-signals = No known signal in it.
 decode-codes = Trouble codes
 decode-notes = Notes
 decode-problems = Problems
+decode-again-lines = the same { $count ->
+    [one] in one further line
+   *[other] in { $count } further lines
+}, the last one { $last }
+decode-again-bytes = the same at { $count ->
+    [one] one further place
+   *[other] { $count } further places
+}, the last one byte { $last }
 decode-more = and { $count } more; see --json
 col-signal = signal
 col-source = source

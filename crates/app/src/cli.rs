@@ -481,9 +481,8 @@ pub enum Rate {
 
 /// A recording to be made.
 #[derive(Args)]
-#[group(id = "way", required = true, multiple = false, args = ["serial", "interface"])]
 pub struct Record {
-    #[arg(long, value_name = "DEVICE", help = say("cli-record-serial"))]
+    #[arg(long, value_name = "DEVICE", required_unless_present = "interface", conflicts_with = "interface", help = say("cli-record-serial"))]
     pub serial: Option<PathBuf>,
     #[arg(long, value_name = "NAME", help = say("cli-record-interface"))]
     pub interface: Option<String>,

@@ -308,6 +308,56 @@ fn regress_decode_writes_rows_of_what_was_asked_for() {
     assert!(done.status.code() == Some(0) && out.join("drive.log.csv").is_file() || out.is_file());
 }
 
+/// The options of a recorder go together; without a way to a vehicle nothing is written.
+#[test]
+fn regress_record_takes_its_options_together_and_leaves_no_empty_file() {
+    let folder = Folder::new();
+    let out = folder.0.join("new.log");
+    let args =
+        ["record", "--serial", "/not/there", "--seconds", "1", "--out", as_str(&out), "--baud", "9600"];
+    let done = run(&args);
+    let said = text(&done.stderr);
+    assert_eq!(done.status.code(), Some(1), "{said}");
+    assert!(said.contains("/not/there"), "{said}");
+    assert!(!out.exists());
+    for wrong in
+        [["record", "--seconds", "1"].as_slice(), &["record", "--serial", "/x", "--interface", "can0"]]
+    {
+        let done = run(wrong);
+        assert_eq!(done.status.code(), Some(2), "{wrong:?}: {}", text(&done.stderr));
+    }
+}
+
+/// A long log comes in several pieces; the list is that of the whole.
+#[test]
+fn property_a_long_log_is_listed_as_if_it_came_in_one_piece() {
+    use std::fmt::Write as _;
+    let folder = Folder::new();
+    let mut log = String::new();
+    for n in 0..400_000u32 {
+        let (id, data) =
+            if n % 2 == 0 { ("7E8", format!("03410D{:02X}", n / 2 % 200)) } else { ("123", "00".into()) };
+        writeln!(log, "({}.{:03}000) can0 {id}#{data}", n / 100, n % 100 * 10).expect("text");
+    }
+    assert!(log.len() > 9 << 20, "{}", log.len());
+    let path = folder.write("long.log", &log);
+    let listed = |more: &[&str]| {
+        let out = run(&[&["decode", as_str(&path), "--json"], more].concat());
+        assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+        let a: Value = serde_json::from_slice(&out.stdout).expect("JSON");
+        let r = a["recordings"][0].clone();
+        assert_eq!(r["counts"]["frames"], 400_000);
+        let signals = r["signals"].as_array().expect("signals").clone();
+        assert_eq!(signals.len(), 1);
+        signals[0].clone()
+    };
+    let whole = listed(&[]);
+    assert_eq!((&whole["samples"], &whole["largest"]), (&Value::from(200_000), &Value::from(199.0)));
+    assert!((whole["longest_gap_s"].as_f64().expect("gap") - 0.02).abs() < 1e-6, "{whole}");
+    let part = listed(&["--signal", "vehicle_speed", "--from", "100", "--to", "101.99"]);
+    assert_eq!(part["samples"], 100, "{part}");
+}
+
 #[test]
 fn regress_decode_reads_standard_input_and_names_a_user_s_signals() {
     let folder = Folder::new();

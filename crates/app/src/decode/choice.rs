@@ -35,6 +35,15 @@ impl Choice {
         (time_s.get(first..last).unwrap_or(&[]), value.get(first..last).unwrap_or(&[]))
     }
 
+    /// Leaves only the samples within the times asked for.
+    pub fn cut_both(&self, time_s: &mut Vec<f64>, value: &mut Vec<f64>) {
+        if self.cuts() {
+            let (t, v) = self.cut(time_s, value);
+            let (t, v) = (t.to_vec(), v.to_vec());
+            (*time_s, *value) = (t, v);
+        }
+    }
+
     /// True if only a part of the time is wanted.
     pub fn cuts(&self) -> bool {
         self.from_s.is_finite() || self.to_s.is_finite()

@@ -1,13 +1,13 @@
 //! Samples of recordings as tidy rows: one row a sample, in CSV, JSON lines or Parquet.
 
 use super::choice::Choice;
+use super::source;
 use crate::cli::{Decode, Rows};
 use crate::failure::{Failure, Outcome};
 use indicatif::{ProgressBar, ProgressStyle};
-use recording::{NamedSignal, Options, Piece, Recording, Signal, read_stream};
+use recording::{NamedSignal, Options, Piece, Recording, Signal};
 use std::fs::File;
-use std::io::{self, BufReader, BufWriter, Read, Write};
-use std::ops::ControlFlow;
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -95,26 +95,6 @@ fn sink(form: Rows, out: Box<dyn Write + Send>) -> Result<Box<dyn Sink>, Failure
     }
 }
 
-/// Reads on and keeps the hash of everything that went through.
-pub struct Hashed<R> {
-    from: R,
-    hash: blake3::Hasher,
-}
-
-impl<R> Hashed<R> {
-    pub fn new(from: R) -> Self {
-        Hashed { from, hash: blake3::Hasher::new() }
-    }
-}
-
-impl<R: Read> Read for Hashed<R> {
-    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        let n = self.from.read(into)?;
-        self.hash.update(into.get(..n).unwrap_or(&[]));
-        Ok(n)
-    }
-}
-
 /// A bar over bytes; it hides itself where no terminal shows it.
 pub fn bar(bytes: Option<u64>) -> ProgressBar {
     let (bar, template) = match bytes {
@@ -125,10 +105,6 @@ pub fn bar(bytes: Option<u64>) -> ProgressBar {
         bar.set_style(style);
     }
     bar
-}
-
-fn named(path: &Path) -> String {
-    if path.as_os_str() == "-" { "standard input".to_owned() } else { path.display().to_string() }
 }
 
 /// What became of one input.
@@ -145,31 +121,10 @@ fn one(
     bar: &ProgressBar,
     sink: &mut dyn Sink,
 ) -> Result<Done, Failure> {
-    let name = named(path);
-    let from: Box<dyn Read> = if path.as_os_str() == "-" {
-        Box::new(io::stdin().lock())
-    } else {
-        Box::new(File::open(path).map_err(|e| Failure::read(&name, &e))?)
-    };
-    let mut hashed = Hashed::new(bar.wrap_read(from));
-    let mut failed = None;
-    let read =
-        read_stream(&name, BufReader::with_capacity(1 << 18, &mut hashed), options, |piece| {
-            match write(&name, piece, choice, sink) {
-                Ok(()) => ControlFlow::Continue(()),
-                Err(e) => {
-                    failed = Some(e);
-                    ControlFlow::Break(())
-                }
-            }
-        });
-    if let Some(e) = failed {
-        return Err(Failure::output(&e));
-    }
-    let recording = read.map_err(|e| Failure::Refused(e.to_string()))?;
-    // What no reader looked at belongs to the hash too.
-    io::copy(&mut hashed, &mut io::sink()).map_err(|e| Failure::read(&name, &e))?;
-    let hash = hashed.hash.finalize().to_hex();
+    let name = source::name(path);
+    let (recording, hash) = source::read(path, options, bar, |piece| {
+        write(&name, piece, choice, sink).map_err(|e| Failure::output(&e))
+    })?;
     sink.input(&name, &hash, &recording).map_err(|e| Failure::output(&e))?;
     Ok(Done {
         problems: recording.problems.iter().map(ToString::to_string).collect(),

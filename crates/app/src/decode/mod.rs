@@ -4,6 +4,7 @@ mod choice;
 mod export;
 #[cfg(feature = "parquet")]
 mod parquet;
+mod source;
 
 use crate::cli::Decode;
 use crate::failure::{Failure, Outcome};
@@ -14,7 +15,7 @@ use choice::Choice;
 use recording::quality::{self, DelayBasis, Stretch};
 use recording::{CodeMemory, Options, Recording};
 use serde::Serialize;
-use std::io::Read as _;
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -257,35 +258,8 @@ fn list_one(
     options: &Options,
     bar: &indicatif::ProgressBar,
 ) -> Result<Content, Failure> {
-    let piped = path.as_os_str() == "-";
-    let name = if piped { say("standard-input") } else { path.display().to_string() };
-    let mut bytes = Vec::new();
-    let read = if piped {
-        bar.wrap_read(std::io::stdin().lock()).read_to_end(&mut bytes)
-    } else {
-        std::fs::File::open(path).and_then(|f| bar.wrap_read(f).read_to_end(&mut bytes))
-    };
-    read.map_err(|e| Failure::read(&name, &e))?;
-    let input = Input {
-        path: name.clone(),
-        kind: "recording".into(),
-        blake3: blake3::hash(&bytes).to_hex().to_string(),
-    };
-    let mut recording = recording::read_bytes(&name, &bytes, options);
-    drop(bytes);
-    recording.signals.retain(|s| choice.takes(s.quantity.name()));
-    recording.named.retain(|s| choice.takes(&s.name));
-    if choice.cuts() {
-        let parts = recording.signals.iter_mut().map(|s| (&mut s.time_s, &mut s.value));
-        let named = recording.named.iter_mut().map(|s| (&mut s.time_s, &mut s.value));
-        for (times, values) in parts.chain(named) {
-            let (t, v) = choice.cut(times, values);
-            let (t, v) = (t.to_vec(), v.to_vec());
-            (*times, *values) = (t, v);
-        }
-        recording.signals.retain(|s| !s.value.is_empty());
-        recording.named.retain(|s| !s.value.is_empty());
-    }
+    let (recording, blake3) = source::read_chosen(path, options, bar, choice)?;
+    let input = Input { path: source::name(path), kind: "recording".into(), blake3 };
     Ok(content(input, &recording))
 }
 
@@ -585,9 +559,34 @@ fn shown(c: &Content) -> String {
         })
         .collect();
     listed(&mut page, "decode-notes", &notes);
-    let problems: Vec<String> = c.problems.iter().map(text::place_and_what).collect();
-    listed(&mut page, "decode-problems", &problems);
+    listed(&mut page, "decode-problems", &alike(&c.problems));
     page.finish()
+}
+
+/// Problems as lines; those that say the same of other places stand in one.
+fn alike(problems: &[Problem]) -> Vec<String> {
+    let mut first: Vec<(&Problem, usize, &Problem)> = Vec::new();
+    let mut places = HashMap::new();
+    for problem in problems {
+        let place = *places.entry(problem.what.as_str()).or_insert(first.len());
+        match first.get_mut(place) {
+            Some((_, count, last)) => (*count, *last) = (*count + 1, problem),
+            None => first.push((problem, 1, problem)),
+        }
+    }
+    let number = |p: &Problem| p.line.or(p.byte).unwrap_or(0);
+    first
+        .into_iter()
+        .map(|(problem, count, last)| {
+            let text = text::place_and_what(problem);
+            if count == 1 {
+                return text;
+            }
+            let which = if last.line.is_some() { "decode-again-lines" } else { "decode-again-bytes" };
+            let more = say_with(which, &args! { "count" => count - 1, "last" => number(last).to_string() });
+            format!("{text} ({more})")
+        })
+        .collect()
 }
 
 /// What keeps a signal from being taken as it stands.

@@ -18,6 +18,8 @@ use recording::live::{Recorder, candump_line};
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 /// How long the loop waits for a frame before it looks whether a request is due.
@@ -89,11 +91,14 @@ pub fn run(order: &Record) -> Result<Outcome, Failure> {
         PathBuf::from(format!("{}.log", crate::now().replace(':', "")))
     });
     let shown = path.display().to_string();
-    // A recording is evidence: none is overwritten.
-    let file = File::create_new(&path).map_err(|e| Failure::write(&shown, &e))?;
     page.line(&say_with("record-writes", &args! { "path" => shown.clone() }));
     print(&page.finish())?;
     let mut bus = open(order)?;
+    // A recording is evidence: none is overwritten. Nor is an empty one left where there is no way to a vehicle.
+    let file = File::create_new(&path).map_err(|e| {
+        bus.close();
+        Failure::write(&shown, &e)
+    })?;
     let name = if order.serial.is_some() {
         "slcan0".to_owned()
     } else {
@@ -109,6 +114,7 @@ pub fn run(order: &Record) -> Result<Outcome, Failure> {
         long_ids: order.long_ids,
         frames: 0,
         refused: 0,
+        stopped: stopped(),
     };
     let result = run.until(&mut *bus, end);
     bus.close();
@@ -127,13 +133,39 @@ struct Run {
     long_ids: bool,
     frames: u64,
     refused: u64,
+    /// Ctrl-C was pressed.
+    stopped: Arc<AtomicBool>,
+}
+
+/// Becomes true with the first Ctrl-C: the last answer is waited for, the file closed, the bus left. A second one ends the
+/// program at once.
+fn stopped() -> Arc<AtomicBool> {
+    let stopped = Arc::new(AtomicBool::new(false));
+    let told = Arc::clone(&stopped);
+    std::thread::spawn(move || {
+        // Without it Ctrl-C ends the program as the system does; what was written is kept but for a quarter of a second.
+        let Ok(runtime) = tokio::runtime::Builder::new_current_thread().enable_all().build() else { return };
+        runtime.block_on(async {
+            if tokio::signal::ctrl_c().await.is_ok() {
+                told.store(true, Ordering::Relaxed);
+                if tokio::signal::ctrl_c().await.is_ok() {
+                    std::process::exit(130);
+                }
+            }
+        });
+    });
+    stopped
 }
 
 impl Run {
-    fn until(&mut self, bus: &mut dyn Bus, end: Option<Instant>) -> Result<(), Failure> {
+    fn until(&mut self, bus: &mut dyn Bus, mut end: Option<Instant>) -> Result<(), Failure> {
         let start = Instant::now();
         let (mut kept_since, mut shown_at) = (Instant::now(), Instant::now());
         loop {
+            if self.stopped.load(Ordering::Relaxed) {
+                let now = Instant::now();
+                end = Some(end.map_or(now, |end| end.min(now)));
+            }
             if let Some(late) = end.and_then(|end| Instant::now().checked_duration_since(end)) {
                 // An answer under way is waited for: half a message helps nobody.
                 let idle = self.recorder.as_mut().is_none_or(|r| {
