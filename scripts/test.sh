@@ -36,10 +36,12 @@ release() { cargo build --release --locked --quiet -p app -p checks --bins; }
 references() { .venv/bin/python checks/python/run_all.py; }
 interface() { .venv/bin/python checks/python/interface.py "${CARGO_TARGET_DIR:-target}/release/sootwright"; }
 demo() { cargo run --release --locked --quiet -- demo; }
+features() { cargo clippy --workspace --features app/parquet,app/socketcan --bin sootwright --locked --quiet -- -D warnings; }
 tests() { cargo test --workspace --locked --no-fail-fast 2>&1 | tee "$log" | grep -v '^test .* ok$'; return "${PIPESTATUS[0]}"; }
 
 step "format" cargo fmt --all --check
 step "lints" cargo clippy --workspace --all-targets --locked --quiet -- -D warnings
+step "optional features" features
 step "documentation" documentation
 step "release build" release
 step "outside references" references
