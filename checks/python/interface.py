@@ -1,5 +1,5 @@
 """The interface for programs against its own document: schemathesis asks every operation with data that fits the OpenAPI
-document and data that does not, first with identifiers made up, then with those of real jobs, cars and lots.
+document and data that does not, first with identifiers made up, then with those of a real job, car and lot.
 
 It finds a server error, an answer whose status, type or form the document does not name, data accepted that the document
 forbids. Data that fits the document may still be refused by the rules of the work (422), so that is no finding.
@@ -25,7 +25,7 @@ expected-statuses = ["2xx", "404", "409", "415", "422"]
 REAL = """
 [[operations]]
 include-path-regex = "/{kind}/"
-parameters = {{ "path.id" = {ids} }}
+parameters = {{ "path.id" = "{one}" }}
 """
 
 
@@ -48,7 +48,7 @@ def asked(base, folder, name, rules):
     config.write_text(rules)
     tool = pathlib.Path(sys.executable).with_name("schemathesis")
     command = [tool, "--config-file", config, "run", f"{base}/api/v1/openapi.json", "--checks", "all", "--no-color"]
-    return subprocess.run(command, cwd=folder).returncode
+    return subprocess.run(command, cwd=folder).returncode != 0
 
 
 def main():
@@ -59,12 +59,9 @@ def main():
             failed |= asked(base, folder, "made-up", RULES.format(examples=12))
             rules = RULES.format(examples=25)
             jobs = get(base, "/api/v1/jobs")
-            for kind, ids in (
-                ("jobs", [j["id"] for j in jobs][:6]),
-                ("cars", sorted({j["car"] for j in jobs})[:6]),
-                ("lots", [lot["id"] for lot in get(base, "/api/v1/lots")]),
-            ):
-                rules += REAL.format(kind=kind, ids=json.dumps(ids))
+            lots = get(base, "/api/v1/lots")
+            for kind, one in (("jobs", jobs[0]["id"]), ("cars", jobs[0]["car"]), ("lots", lots[0]["id"])):
+                rules += REAL.format(kind=kind, one=one)
             failed |= asked(base, folder, "real", rules)
             # Whatever was sent, the chain is whole.
             print("whole after all that:", get(base, "/api/v1/verify"))

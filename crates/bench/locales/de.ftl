@@ -539,6 +539,7 @@ due-owed = { $n ->
     [one] Ein Auto wird
    *[other] { $n } Autos werden
   } noch ausgerechnet; die Liste füllt sich von selbst.
+due-owed-many = Viele Autos werden noch ausgerechnet; die Liste füllt sich von selbst.
 due-filter = Was fällig wird
 due-all = Alles
 due-what-additive = Additiv

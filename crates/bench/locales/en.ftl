@@ -539,6 +539,7 @@ due-owed = { $n ->
     [one] One car is
    *[other] { $n } cars are
   } still being worked out; the list fills by itself.
+due-owed-many = Many cars are still being worked out; the list fills by itself.
 due-filter = What falls due
 due-all = All
 due-what-additive = Additive

@@ -21,6 +21,7 @@ use shop::work::{Job, Needs, Rules, permit};
 use shop::{Entry, Id, Settings, Subject, What};
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
+use std::sync::atomic::AtomicUsize;
 use store::{Added, Made, New, Plain, Records};
 use tokio::sync::Notify;
 
@@ -76,6 +77,8 @@ struct Inner {
     program: String,
     /// The facts of a car changed.
     changed: Notify,
+    /// Cars whose day is not worked out yet, as far as somebody looked.
+    owed: AtomicUsize,
 }
 
 /// What is known of a car's keeper, in a plain row beside the chain.
@@ -283,6 +286,7 @@ impl Bench {
             cars: Kept::new(KEPT_CARS),
             program: program(laid),
             changed: Notify::new(),
+            owed: AtomicUsize::new(0),
         })))
     }
 
@@ -314,6 +318,12 @@ impl Bench {
     #[must_use]
     pub fn changed(&self) -> &Notify {
         &self.0.changed
+    }
+
+    /// Cars whose day is not worked out yet, as far as somebody looked.
+    #[must_use]
+    pub fn owed(&self) -> &AtomicUsize {
+        &self.0.owed
     }
 
     /// Words and drawings of the house.

@@ -9,13 +9,14 @@ use infer::balance::Window;
 use infer::due::What;
 use serde::{Deserialize, Serialize};
 use shop::Id;
+use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 use store::{Made, Standing};
 
 /// What the rows are called among the things that were worked out.
 pub const KIND: &str = "due";
-/// Cars looked up at a time.
-const BATCH: u32 = 200;
+/// Cars looked up at a time, and counted at most.
+pub const BATCH: u32 = 200;
 /// Longest wait for a change, after which the list is looked through all the same.
 const IDLE: Duration = Duration::from_secs(3600);
 const DAY_MS: f64 = 86_400_000.0;
@@ -113,10 +114,14 @@ impl Bench {
         loop {
             let stale = self.records().stale("car", KIND, BATCH).await.unwrap_or_default();
             let mut made = 0;
+            self.owed().store(stale.len(), Ordering::Relaxed);
             for s in &stale {
                 let start = Instant::now();
                 made += usize::from(self.make_due(s).await.is_ok());
                 tokio::time::sleep(start.elapsed()).await;
+                if stale.len() < BATCH as usize {
+                    self.owed().store(stale.len() - made, Ordering::Relaxed);
+                }
             }
             // Nothing to do, or nothing that can be done now.
             if made == 0 {

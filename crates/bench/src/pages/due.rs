@@ -6,11 +6,12 @@ use crate::form::Form;
 use crate::page::{Page, Place, plate};
 use crate::state::{Bench, Keeper};
 use crate::who::Who;
-use crate::windows::{Coming, Row};
+use crate::windows::{BATCH, Coming, Row};
 use crate::words::{Lang, num};
 use axum::extract::{Query, State};
 use axum::response::IntoResponse;
 use maud::{Markup, html};
+use std::sync::atomic::Ordering;
 
 /// Cars on a sheet.
 const CARS: u32 = 60;
@@ -30,7 +31,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Query(q): Query<Form>) -
     let after = q.text("after");
     let all = bench.due_from((from, after), CARS).await?;
     let next = all.last().filter(|_| all.len() == CARS as usize).map(|r| (r.rank, r.car.clone()));
-    let owed = bench.records().stale("car", crate::windows::KIND, 1000).await?.len();
+    let owed = bench.owed().load(Ordering::Relaxed);
     let mut rows = Vec::new();
     let keepers = bench.keepers(all.iter().map(|r| &r.car)).await?;
     for r in all {
@@ -46,7 +47,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Query(q): Query<Form>) -
     let sheet = html! {
         h1 { (lang.tw("due-head", &args! { "n" => num(soon as f64, 0) })) }
         p.sub { (lang.t("due-note")) }
-        @if owed > 0 { p.note.t16 role="status" { (lang.tw("due-owed", &args! { "n" => num(owed as f64, 0) })) } }
+        @if owed > 0 { p.note.t16 role="status" { @if owed < BATCH as usize { (lang.tw("due-owed", &args! { "n" => num(owed as f64, 0) })) } @else { (lang.t("due-owed-many")) } } }
         nav.picks.p3.t16 aria-label=(lang.t("due-filter")) {
             a.btn href="/due" aria-current=[what.is_none().then_some("true")] { (lang.t("due-all")) }
             @for w in WHAT { a.btn href={ "/due?what=" (w) } aria-current=[(what == Some(w)).then_some("true")] { (lang.t(&format!("due-what-{w}"))) } }
