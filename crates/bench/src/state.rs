@@ -19,7 +19,7 @@ use shop::chain::Chained;
 use shop::record::counting;
 use shop::work::{Job, Needs, Rules, permit};
 use shop::{Entry, Id, Settings, Subject, What};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 use std::sync::atomic::AtomicUsize;
 use store::{Added, Made, New, Plain, Records};
@@ -73,6 +73,10 @@ struct Inner {
     recordings: Kept<String, Arc<Recording>>,
     /// Cars at a number of facts and a job.
     cars: Kept<(Id, u64, Option<Id>), Arc<CarView>>,
+    /// Jobs at a number of facts of the job and of its car.
+    jobs: Kept<(Id, u64, u64), Arc<JobView>>,
+    /// Containers by their printed lot, as far as they were asked for.
+    lots: tokio::sync::Mutex<Vec<LotName>>,
     /// Which program this is: another one works everything out again.
     program: String,
     /// The facts of a car changed.
@@ -237,6 +241,20 @@ pub struct JobView {
     pub complaint: String,
 }
 
+/// What a container is found by.
+#[derive(Debug, Clone)]
+pub struct LotName {
+    /// Identifier.
+    pub id: Id,
+    /// Lot as printed.
+    pub lot: String,
+    /// Fluid.
+    pub fluid: String,
+}
+
+/// Containers asked for at a time.
+const LOTS_TOGETHER: u32 = 50;
+
 /// People by identifier.
 pub type People = BTreeMap<Id, Person>;
 
@@ -284,6 +302,8 @@ impl Bench {
             answers: Kept::new(KEPT_ANSWERS),
             recordings: Kept::new(KEPT_RECORDINGS),
             cars: Kept::new(KEPT_CARS),
+            jobs: Kept::new(KEPT_CARS),
+            lots: tokio::sync::Mutex::default(),
             program: program(laid),
             changed: Notify::new(),
             owed: AtomicUsize::new(0),
@@ -461,21 +481,63 @@ impl Bench {
     /// # Errors
     /// When there is no such job.
     pub async fn job(&self, id: &Id) -> Result<JobView, Fail> {
-        let facts = self.records().facts(&Subject::Job(id.clone())).await?;
-        let entries: Vec<Entry> = facts.into_iter().map(|f| f.entry).collect();
-        let Some(What::JobOpened { car, .. }) = entries.first().map(|e| &e.what) else {
+        let subject = Subject::Job(id.clone());
+        let stands = self.records().standing(&subject).await?;
+        let Some((stands, car)) = stands.and_then(|s| s.about.clone().map(|car| (s, car))) else {
             return Err(Fail::NotFound);
         };
-        let car = self.car(car, Some(id)).await?;
-        let needs = self.needs(&car.case);
         let complaint = self.records().plain("complaint", id.as_str()).await?;
-        Ok(JobView {
-            id: id.clone(),
-            job: Job::of(&entries, self.rules(), &needs),
-            car,
-            needs,
-            complaint: complaint.and_then(|c| serde_json::from_str(&c.body).ok()).unwrap_or_default(),
-        })
+        let complaint = complaint.and_then(|c| serde_json::from_str(&c.body).ok()).unwrap_or_default();
+        let of_car = self.records().standing(&Subject::Car(car.clone())).await?.map_or(0, |s| s.version);
+        if let Some(known) = self.0.jobs.get(&(id.clone(), stands.version, of_car)) {
+            let keeper = self.keeper(&car).await?;
+            let mut view = (*known).clone();
+            (view.complaint, view.car.keeper) = (complaint, keeper);
+            return Ok(view);
+        }
+        let facts = self.records().facts(&subject).await?;
+        let entries: Vec<Entry> = facts.into_iter().map(|f| f.entry).collect();
+        let car = self.car(&car, Some(id)).await?;
+        let needs = self.needs(&car.case);
+        let key = (id.clone(), entries.len() as u64, car.version);
+        let job = Job::of(&entries, self.rules(), &needs);
+        let view = JobView { id: id.clone(), job, car, needs, complaint };
+        self.0.jobs.put(key, Arc::new(view.clone()));
+        Ok(view)
+    }
+
+    /// Containers whose printed lot holds a word. Names never change, so only containers that came since the last
+    /// question are read.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub async fn lots_like(&self, word: &str) -> Result<Vec<LotName>, Fail> {
+        let mut known = self.0.lots.lock().await;
+        let ids: HashSet<Id> = known.iter().map(|l| l.id.clone()).collect();
+        let mut fresh = if known.is_empty() { self.records().all("lot").await? } else { Vec::new() };
+        let mut before = i64::MAX;
+        while !known.is_empty() {
+            let part = self.records().newest("lot", before, LOTS_TOGETHER).await?;
+            before = part.last().map_or(i64::MIN, |s| s.opened_ms);
+            let (count, there) = (part.len(), fresh.len());
+            fresh.extend(part.into_iter().filter(|s| !ids.contains(s.subject.id())));
+            if count < LOTS_TOGETHER as usize || fresh.len() == there {
+                break;
+            }
+        }
+        for s in fresh {
+            let first = self.records().facts(&s.subject).await?.into_iter().next().map(|f| f.entry.what);
+            if let Some(What::LotTaken { fluid, lot, .. }) = first {
+                known.push(LotName { id: s.subject.id().clone(), lot, fluid });
+            }
+        }
+        Ok(known.iter().filter(|l| search_word(&l.lot).contains(word)).cloned().collect())
+    }
+
+    /// Records were taken in: what was kept in memory of their order no longer holds.
+    pub async fn taken_in(&self) {
+        self.0.lots.lock().await.clear();
+        self.changed().notify_one();
     }
 
     /// What a car's record says about the fluid it takes.

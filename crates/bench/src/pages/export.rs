@@ -116,7 +116,7 @@ pub async fn import(State(bench): State<Bench>, who: Who, mut body: Multipart) -
         if part.name() == Some("file") {
             let text = part.text().await.map_err(bad)?;
             let n = store::export::import(bench.records(), &text).await?;
-            bench.changed().notify_one();
+            bench.taken_in().await;
             return sheet(&bench, &who, true, Some(n)).await;
         }
     }

@@ -37,8 +37,8 @@ pub async fn page(State(bench): State<Bench>, who: Who, Query(q): Query<Form>) -
                 complaints.push((id, said));
             }
         }
-        lots = super::shelf::lots(&bench).await?;
-        lots.retain(|l| search_word(&l.lot).contains(&word));
+        lots = bench.lots_like(&word).await?;
+        lots.truncate(FOUND as usize);
         let k = bench.knowledge();
         let said = |text: &str| search_word(text).contains(&word);
         knowledge.extend(
