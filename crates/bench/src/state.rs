@@ -22,7 +22,7 @@ use shop::{Entry, Id, Settings, Subject, What};
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 use std::sync::atomic::AtomicUsize;
-use store::{Added, Made, New, Plain, Records};
+use store::{Added, Made, New, Plain, Records, Standing};
 use tokio::sync::Notify;
 
 /// What the rest of the house lends the bench, in the reader's language: words for messages of the estimate and of
@@ -504,6 +504,30 @@ impl Bench {
         let view = JobView { id: id.clone(), job, car, needs, complaint };
         self.0.jobs.put(key, Arc::new(view.clone()));
         Ok(view)
+    }
+
+    /// Several jobs with their cars, without their complaints.
+    ///
+    /// # Errors
+    /// When the records cannot be read.
+    pub async fn jobs(&self, list: &[Standing]) -> Result<Vec<JobView>, Fail> {
+        let cars: Vec<String> =
+            list.iter().filter_map(|s| s.about.as_ref()).map(ToString::to_string).collect();
+        let stands = self.records().standings("car", &cars).await?;
+        let version = |car: &Id| stands.iter().find(|s| s.subject.id() == car).map_or(0, |s| s.version);
+        let keepers = self.keepers(list.iter().filter_map(|s| s.about.as_ref())).await?;
+        let mut out = Vec::with_capacity(list.len());
+        for s in list {
+            let (id, Some(car)) = (s.subject.id(), &s.about) else { continue };
+            let known = self.0.jobs.get(&(id.clone(), s.version, version(car)));
+            let mut view = match known {
+                Some(known) => (*known).clone(),
+                None => self.job(id).await?,
+            };
+            view.car.keeper = keepers.get(car).cloned().unwrap_or_default();
+            out.push(view);
+        }
+        Ok(out)
     }
 
     /// Containers whose printed lot holds a word. Names never change, so only containers that came since the last

@@ -182,6 +182,8 @@ pub trait Records: Send + Sync {
     fn find<'a>(&'a self, kind: &'a str, word: &'a str, count: u32) -> Later<'a, Vec<Plain>>;
     /// Plain rows of a kind by their identifiers, in no order.
     fn plains<'a>(&'a self, kind: &'a str, ids: &'a [String]) -> Later<'a, Vec<Plain>>;
+    /// Where several subjects of a kind stand, in no order.
+    fn standings<'a>(&'a self, kind: &'a str, ids: &'a [String]) -> Later<'a, Vec<Standing>>;
     /// Something that was worked out.
     fn made<'a>(&'a self, kind: &'a str, id: &'a str) -> Later<'a, Option<Made>>;
     /// Things of a kind behind a rank and identifier, by rank and identifier.

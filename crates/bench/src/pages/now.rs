@@ -71,8 +71,8 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
     let mut rows = Vec::new();
     let open = bench.records().open("job").await?;
     let more = open.len().saturating_sub(40);
-    for s in open.iter().take(40) {
-        rows.push(Row::of(bench.job(s.subject.id()).await?, now));
+    for view in bench.jobs(open.get(..40).unwrap_or(&open)).await? {
+        rows.push(Row::of(view, now));
     }
     let nearest = rows.iter().filter_map(|r| r.wait.map(|w| (r, w.1))).min_by_key(|(_, end)| *end);
     let pick = first(&rows, now);

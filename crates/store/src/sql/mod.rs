@@ -17,6 +17,7 @@ fn migrations() -> Migrator {
     let all = [
         ("records", include_str!("../../migrations/0001_records.sql")),
         ("made", include_str!("../../migrations/0002_made.sql")),
+        ("jobs of a car", include_str!("../../migrations/0003_jobs_of_a_car.sql")),
     ];
     let one = |(n, (name, sql)): (i64, (&'static str, &'static str))| {
         Migration::new(n, name.into(), MigrationType::Simple, sql.into_sql_str(), false)

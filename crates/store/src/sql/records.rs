@@ -513,6 +513,22 @@ impl Records for Db {
         })
     }
 
+    fn standings<'a>(&'a self, kind: &'a str, ids: &'a [String]) -> Later<'a, Vec<Standing>> {
+        Box::pin(async move {
+            if ids.is_empty() {
+                return Ok(Vec::new());
+            }
+            let mut query = QueryBuilder::new("SELECT * FROM subject WHERE kind = ");
+            query.push_bind(kind).push(" AND id IN (");
+            let mut list = query.separated(", ");
+            for id in ids {
+                list.push_bind(id);
+            }
+            query.push(")");
+            query.build().fetch_all(&self.pool).await?.iter().map(standing).collect()
+        })
+    }
+
     fn made<'a>(&'a self, kind: &'a str, id: &'a str) -> Later<'a, Option<Made>> {
         Box::pin(async move {
             sqlx::query("SELECT * FROM made WHERE kind = $1 AND id = $2")
