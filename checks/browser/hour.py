@@ -397,6 +397,8 @@ def english():
         out |= {en[k] for k in en if k in de and en[k] != de[k]}
     known = tomllib.loads((ROOT / "crates/bench/locales/knowledge.de.toml").read_text())
     out |= {k for k, v in known.items() if k != v}
+    # An example in a form is what this hour types as the car's words.
+    out.discard("grey estate, 2.0 diesel")
     return {s for s in out if len(s) > 14 and "{" not in s and "*" not in s}
 
 

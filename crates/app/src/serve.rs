@@ -58,7 +58,12 @@ pub fn open(
     first: impl AsyncFnOnce(&Bench) -> Result<(), Failure>,
 ) -> Result<Outcome, Failure> {
     let machine = |e: std::io::Error| Failure::Refused(e.to_string());
-    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(machine)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        // An answer takes a core and memory of its own: more at once than the machine has cores help nobody.
+        .max_blocking_threads(4)
+        .build()
+        .map_err(machine)?;
     runtime.block_on(async {
         std::fs::create_dir_all(folder).map_err(|e| Failure::write(&folder.display().to_string(), &e))?;
         let store = if invented { Sqlite::open_invented(folder).await } else { Sqlite::open(folder).await };

@@ -50,11 +50,11 @@ const OF_A_VISIT: [&str; 5] = ["reading", "observation", "fault_memory", "record
 const MEASURED: [&str; 4] = ["reading", "observation", "fault_memory", "recording"];
 
 /// Answers, recordings and cars kept in memory.
-const KEPT_ANSWERS: usize = 128;
+const KEPT_ANSWERS: usize = 64;
 /// See [`KEPT_ANSWERS`].
-const KEPT_RECORDINGS: usize = 8;
+const KEPT_RECORDINGS: usize = 4;
 /// See [`KEPT_ANSWERS`].
-const KEPT_CARS: usize = 256;
+const KEPT_CARS: usize = 64;
 /// What kept answers are called among the things that were worked out.
 pub const ANSWER: &str = "answer";
 

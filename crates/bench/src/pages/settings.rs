@@ -55,7 +55,7 @@ pub async fn page(State(bench): State<Bench>, who: Who) -> Answer {
                     (field("bottle_cm2", &lang.t("field-bottle"), "", "cm²", &some(w.bottle_cm2)))
                     h2.t24 { (lang.t("settings-prices")) }
                     p.sub { (lang.t("before-tax")) }
-                    @for id in ids { (field(&format!("price.{id}"), &id.replace('_', " "), "", &w.currency, &some(prices.get(id).copied()))) }
+                    @for id in ids { (field(&format!("price.{id}"), lang.k(&id.replace('_', " ")), "", &w.currency, &some(prices.get(id).copied()))) }
                 }
             }
             div.stack.t24 { button.btn.go { (lang.t("keep")) } }

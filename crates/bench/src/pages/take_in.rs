@@ -32,7 +32,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Query(q): Query<Form>) -
         .fluids()
         .iter()
         .filter(|f| f.generation.is_some())
-        .map(|f| (f.id.clone(), f.name.clone()))
+        .map(|f| (f.id.clone(), who.lang.k(&f.name).to_owned()))
         .collect();
     let km = known.as_ref().and_then(|c| c.odometer_km());
     let sheet = html! {

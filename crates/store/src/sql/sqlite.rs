@@ -45,7 +45,7 @@ impl Sqlite {
             .synchronous(synchronous)
             .busy_timeout(Duration::from_secs(10))
             .foreign_keys(true);
-        let pool = SqlitePoolOptions::new().max_connections(8).connect_with(options).await?;
+        let pool = SqlitePoolOptions::new().max_connections(4).connect_with(options).await?;
         migrations().run(&pool).await?;
         Ok(Self { pool, files })
     }
