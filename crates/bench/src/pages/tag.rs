@@ -19,7 +19,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
     let (lang, now) = (who.lang, bench.now_ms());
     let why = why.replace('_', "-");
     let sheet = html! {
-        div.a4.tag {
+        div.a4 {
             div.tagstop { (Mark::Stop.drawn()) p.tagwords { (lang.t("tag-words")) } }
             p.num.draw.t24 { (plate(&v.car.keeper, lang)) }
             p.lead { (v.car.keeper.words) }
