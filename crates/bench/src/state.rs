@@ -8,6 +8,9 @@ use additive::fluid::Library;
 use additive::message::Message;
 use facts::Knowledge;
 use facts::case::Case;
+use flate2::Compression;
+use flate2::read::DeflateDecoder;
+use flate2::write::DeflateEncoder;
 use infer::Evidence;
 use infer::assessment::{Assessment, Text};
 use infer::balance::Balance;
@@ -20,6 +23,7 @@ use shop::record::counting;
 use shop::work::{Job, Needs, Rules, permit};
 use shop::{Entry, Id, Settings, Subject, What};
 use std::collections::{BTreeMap, HashMap, HashSet};
+use std::io::{Read as _, Write as _};
 use std::sync::Arc;
 use std::sync::atomic::AtomicUsize;
 use store::{Added, Made, New, Plain, Records, Standing};
@@ -655,14 +659,14 @@ impl Bench {
             return Ok(known);
         }
         if let Some(made) = self.records().made(ANSWER, &key).await?.filter(|m| m.program == self.0.program)
-            && let Ok(known) = postcard::from_bytes::<Assessment>(&made.body)
+            && let Some(known) = unpacked(&made.body)
         {
             let known = Arc::new(known);
             self.0.answers.put(key, known.clone());
             return Ok(known);
         }
         let answer = self.attempt(car).await?;
-        if let Ok(body) = postcard::to_stdvec(&*answer) {
+        if let Some(body) = packed(&answer) {
             let (kind, program) = (ANSWER.to_owned(), self.0.program.clone());
             let rank = self.now_ms();
             // Kept or not, the answer stands.
@@ -713,6 +717,22 @@ impl Bench {
         };
         made.map(Arc::new).ok_or_else(|| Fail::Machine("a car without a visit".into()))
     }
+}
+
+/// An answer as it is kept; none when it cannot be written.
+fn packed(a: &Assessment) -> Option<Vec<u8>> {
+    let mut out = DeflateEncoder::new(Vec::new(), Compression::fast());
+    out.write_all(&postcard::to_stdvec(a).ok()?).ok()?;
+    out.finish().ok()
+}
+
+/// Bytes of an answer at most.
+const ANSWER_BYTES: u64 = 4 << 20;
+
+fn unpacked(body: &[u8]) -> Option<Assessment> {
+    let mut bytes = Vec::new();
+    DeflateDecoder::new(body).take(ANSWER_BYTES).read_to_end(&mut bytes).ok()?;
+    postcard::from_bytes(&bytes).ok()
 }
 
 /// Version and build of this program and the numbers laid over its knowledge: an answer that another one made may
@@ -830,4 +850,23 @@ fn said(f: &facts::finding::Finding) -> String {
         text.push('.');
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn property_a_kept_answer_is_the_answer() {
+        let text = "schema = \"sootwright.case/1\"\n[car]\nodometer_km = 148000\n[reservoir]\nkind = \"pouch\"\n\
+                    capacity_l = 2.1\n[[reading]]\nquantity = \"differential_pressure\"\nvalue = 12\nunit = \"hPa\"\n\
+                    point = \"hot_idle\"\n[[fault_memory]]\ncodes = [\"P2463\"]\n";
+        let case = facts::load::read_case(text, "case").expect("case").case;
+        let evidence = Evidence { case: &case, recordings: &[], knowledge: Knowledge::built_in() };
+        let answer = infer::assess(&evidence);
+        let body = packed(&answer).expect("packed");
+        let again = unpacked(&body).expect("unpacked");
+        assert_eq!(format!("{again:?}"), format!("{answer:?}"));
+        assert!(unpacked(body.get(..body.len() / 2).expect("half")).is_none(), "a torn one is no answer");
+    }
 }
