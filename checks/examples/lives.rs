@@ -1,4 +1,4 @@
-//! Scores answers to lives where the truth is known: `lives DIR` reads `DIR/life-*/visit-*/{case.toml, truth.json}`.
+//! Scores answers to lives where the truth is known: `lives DIR [LIVES] [--each]` reads `DIR/life-*/visit-*/{case.toml, truth.json}`.
 //!
 //! The demo makes them (`cargo run --release -p demo --example make-lives -- --help`).
 
@@ -9,7 +9,7 @@ use std::error::Error;
 use std::path::PathBuf;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let folder = std::env::args().nth(1).ok_or("usage: lives DIR")?;
+    let folder = std::env::args().nth(1).ok_or("usage: lives DIR [LIVES] [--each]")?;
     let mut lives: Vec<PathBuf> =
         std::fs::read_dir(&folder)?.filter_map(|e| e.ok().map(|e| e.path())).filter(|p| p.is_dir()).collect();
     lives.sort();
@@ -23,6 +23,29 @@ fn main() -> Result<(), Box<dyn Error>> {
         }
     }
     println!("{} visits in {:.1} s", all.len(), began.elapsed().as_secs_f64());
+    if std::env::args().any(|a| a == "--each") {
+        for v in &all {
+            let show = |i: &checks::scoring::Interval| format!("{:.3},{:.3},{:.3}", i.p05, i.p50, i.p95);
+            let t = &v.truth;
+            println!(
+                "each,{},{},{},{},{},{},{},{},{},{},{},{},{:.3},{:.3}",
+                v.number,
+                t.fault,
+                t.session,
+                t.after_complete_regeneration,
+                t.changes.sensor_unrecorded,
+                t.changes.filter_unrecorded,
+                t.soot_load_g_per_l,
+                show(&v.soot),
+                show(&v.soot_alone),
+                t.standard_pressure_drop_kpa,
+                show(&v.standard),
+                show(&v.standard_alone),
+                v.change.map_or(f64::NAN, |c| c.sensor),
+                v.change.map_or(f64::NAN, |c| c.filter),
+            );
+        }
+    }
     println!(
         "{:<44} {:>5} | {:>7} {:>6} {:>7} | {:>7} {:>6} | the same visits alone: {:>6} {:>6} {:>7} {:>7}",
         "", "n", "Winkler", "cover", "median", "drop", "cover", "Winkler", "cover", "median", "drop"
@@ -119,8 +142,10 @@ fn main() -> Result<(), Box<dyn Error>> {
         right += usize::from(verdict == truly);
         if verdict != truly {
             println!(
-                "  proof: true ratio {ratio:.2}, told {verdict:?} ({}, {})",
-                v.truth.session, v.truth.fault
+                "  proof: true ratio {ratio:.2}, told {verdict:?} {:?} ({}, {})",
+                v.ratio.map(|r| format!("{:.2} {:.2} {:.2}", r.p05, r.p50, r.p95)),
+                v.truth.session,
+                v.truth.fault
             );
         }
     }

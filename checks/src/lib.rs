@@ -15,6 +15,7 @@
 
 pub mod calibration;
 pub mod case_folder;
+pub mod due;
 pub mod lives;
 pub mod measured;
 pub mod next_step;

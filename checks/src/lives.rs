@@ -119,6 +119,8 @@ pub struct AnsweredVisit {
     pub change: Option<UnrecordedChange>,
     /// Verdict of the proof, where there is one.
     pub proof: Option<(ProofVerdict, Option<f64>)>,
+    /// Its ratio.
+    pub ratio: Option<Interval>,
 }
 
 fn interval(e: &Estimate) -> Interval {
@@ -153,6 +155,7 @@ pub fn answer(folder: &Path, knowledge: &Knowledge) -> Result<Vec<AnsweredVisit>
             standard_alone: interval(&alone.filter.standard_pressure_drop_kpa),
             change: v.unrecorded_change,
             proof: proof.map(|p| (p.verdict, p.regeneration_complete)),
+            ratio: proof.map(|p| interval(&p.ratio)),
         });
     }
     Ok(list)

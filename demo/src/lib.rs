@@ -11,6 +11,7 @@ pub mod draw;
 pub mod faults;
 pub mod filter_truth;
 pub mod gas;
+pub mod habits;
 pub mod histories;
 pub mod ledgers;
 pub mod life;

@@ -191,7 +191,7 @@ pub struct Row {
 
 /// Effort at which the sampling error of the estimator no longer matters: what is compared then is the
 /// density and the closed form of its linear part.
-pub const THOROUGH: Effort = Effort { first: 40_000, second: 20_000, rounds: 2 };
+pub const THOROUGH: Effort = Effort { first: 40_000, second: 20_000, rounds: 2, enough: 250.0, draws: 3000 };
 
 /// Compares the estimator's answer at some effort with the sampler's.
 pub fn compare(density: &Density, sampled: &Sampled, chains: usize, effort: Effort) -> Vec<Row> {

@@ -42,6 +42,8 @@ pub enum Command {
     Timetable(TimetableOrder),
     #[command(about = say("cli-due"))]
     Due(DueOrder),
+    #[command(about = say("cli-prove"))]
+    Prove(ProveOrder),
     #[command(about = say("cli-trips"))]
     Trips(TripsOrder),
 }
@@ -538,6 +540,24 @@ pub struct Next {
 pub struct DueOrder {
     #[arg(value_name = "CASE", help = say("cli-case"))]
     pub case: PathBuf,
+    #[arg(long, help = say("cli-json"))]
+    pub json: bool,
+    #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]
+    pub knowledge: Option<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct ProveOrder {
+    #[arg(value_name = "CASE", help = say("cli-case"))]
+    pub case: PathBuf,
+    #[arg(long, value_name = "CODE", help = say("cli-prove-country"))]
+    pub country: Option<String>,
+    #[arg(long, value_name = "DATE", help = say("cli-prove-registered"))]
+    pub registered: Option<String>,
+    #[arg(long, value_name = "NUMBER", help = say("cli-prove-euro"))]
+    pub euro: Option<u8>,
+    #[arg(long, value_name = "PER_M", help = say("cli-prove-plate"))]
+    pub plate: Option<f64>,
     #[arg(long, help = say("cli-json"))]
     pub json: bool,
     #[arg(long, value_name = "DIR", help = say("cli-knowledge"))]

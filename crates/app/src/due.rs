@@ -7,6 +7,7 @@ use crate::output::{Due, Input, Program};
 use crate::text::{Page, window_digits};
 use crate::words::{number, say, say_with};
 use crate::{args, assess, now, print, print_json};
+use infer::due::Says;
 use infer::trips::{self, Road, Trip};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -70,10 +71,18 @@ pub fn due(order: &DueOrder) -> Result<Outcome, Failure> {
             infer::due::What::Soot => "label-due-soot",
         });
         let (from, best, to) = shown(d.km);
+        let id = match (d.told, d.says) {
+            (false, _) => "out-due-km-prior",
+            (true, Says::Window) => "out-due-km",
+            (true, Says::NotBefore) => "out-due-not-before",
+            (true, Says::Nothing) => "out-due-nothing",
+        };
         let beyond = d.km.p90 >= infer::due::HORIZON_KM;
-        let id = if d.told { "out-due-km" } else { "out-due-km-prior" };
         let to = if beyond { say("out-due-far") } else { to };
         page.strong(&say_with(id, &args! { "what" => name, "from" => from, "best" => best, "to" => to }));
+        if d.says != Says::Window {
+            continue;
+        }
         if let Some(w) = d.odometer_km {
             let (from, best, to) = shown(w);
             page.sub_item(&say_with(

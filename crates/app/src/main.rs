@@ -17,6 +17,7 @@ mod next;
 mod outlook;
 mod output;
 mod plan;
+mod prove;
 mod record;
 mod regeneration;
 mod report;
@@ -60,6 +61,7 @@ fn run(cli: cli::Cli) -> Result<Outcome, Failure> {
         cli::Command::Plan(order) => plan::run(&order),
         cli::Command::Timetable(order) => timetable::run(&order),
         cli::Command::Due(order) => due::due(&order),
+        cli::Command::Prove(order) => prove::prove(&order),
         cli::Command::Trips(order) => due::trips(&order),
     }
 }

@@ -87,6 +87,9 @@ pub struct Due {
     pub days: Option<Due3>,
     /// False where the window is that of any such car.
     pub told: bool,
+    /// `window` (a visit can be planned by it), `not_before` (only its near end says something) or `nothing` (so
+    /// wide that it is not to be shown).
+    pub says: String,
 }
 
 impl From<&infer::due::Due> for Due {
@@ -97,6 +100,7 @@ impl From<&infer::due::Due> for Due {
             odometer_km: d.odometer_km.map(Into::into),
             days: d.days.map(Into::into),
             told: d.told,
+            says: d.says.name().to_owned(),
         }
     }
 }
@@ -494,7 +498,8 @@ impl From<&infer::assessment::FilterState> for Filter {
 }
 
 impl Proof {
-    fn of(p: &infer::assessment::Proof, knowledge: &Knowledge) -> Self {
+    /// The comparison in words.
+    pub fn of(p: &infer::assessment::Proof, knowledge: &Knowledge) -> Self {
         Self {
             ratio: p.ratio.into(),
             improved_probability: p.improved_probability,

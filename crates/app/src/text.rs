@@ -9,6 +9,7 @@ use anstyle::{AnsiColor, Style};
 use comfy_table::{CellAlignment, ContentArrangement, LineStyle, Table, TableStyle, presets};
 use infer::assessment::{Assessment, Estimate, Text};
 use infer::balance::{Balance, Interval, Window};
+use infer::due::Says;
 use infer::information::Figure;
 use std::fmt::Write as _;
 
@@ -251,11 +252,12 @@ pub fn assessment(a: &Assessment, inputs: &Inputs, made_at: &str) -> String {
 
     page.heading(&say("head-figures"));
     let mut rows = figure_rows(&figures(a));
+    let mut wide = None;
     if let Some(b) = a.additive.as_ref().filter(|b| b.left_l.told) {
-        rows.push(window_row("row-due-km", b.due_km, "km"));
-        rows.push(window_row("row-due-days", b.due_days, "d"));
+        wide = to_the_reserve(b, &mut rows);
     }
     page.table(&figure_header(), &rows, &[1]);
+    wide.iter().for_each(|line| page.line(line));
     let f = &a.filter;
     page.line(&say_with(
         "note-standard",
@@ -391,6 +393,20 @@ pub fn burn(b: &outlook::SeenBurn) -> String {
     )
 }
 
+/// Adds the windows to the reserve, or says why none is shown.
+fn to_the_reserve(b: &Balance, rows: &mut Vec<Vec<String>>) -> Option<String> {
+    let [from, ..] = window_digits(b.due_km);
+    match infer::due::says(b.due_km) {
+        Says::Window => {
+            rows.push(window_row("row-due-km", b.due_km, "km"));
+            rows.push(window_row("row-due-days", b.due_days, "d"));
+            None
+        }
+        Says::NotBefore => Some(say_with("note-due-not-before", &args! { "from" => from })),
+        Says::Nothing => Some(say("note-due-nothing")),
+    }
+}
+
 /// Ash to come in sentences.
 pub fn ash(a: &Assessment) -> Vec<String> {
     let x = &a.ash;
@@ -399,7 +415,13 @@ pub fn ash(a: &Assessment) -> Vec<String> {
         let [from, due, to] = window_digits(x.due_km);
         let [low, growth, high] = x.growth_g_per_1000km;
         let d = decimals_for(high - low, 2);
-        let id = if x.due_km.p50 > 0.0 { "ash-due" } else { "ash-due-now" };
+        let says = infer::due::says(x.due_km);
+        let id = match says {
+            _ if x.due_km.p50 <= 0.0 => "ash-due-now",
+            Says::Window => "ash-due",
+            Says::NotBefore => "ash-due-not-before",
+            Says::Nothing => "ash-due-nothing",
+        };
         out.push(say_with(
             id,
             &args! {
@@ -413,7 +435,7 @@ pub fn ash(a: &Assessment) -> Vec<String> {
                 "high" => number(x.limit_g_per_l.1, 0),
             },
         ));
-        if let Some(o) = x.due_odometer_km.filter(|_| x.due_km.p50 > 0.0) {
+        if let Some(o) = x.due_odometer_km.filter(|_| x.due_km.p50 > 0.0 && says == Says::Window) {
             let [from, due, to] = window_digits(o);
             out.push(say_with(
                 "ash-due-odometer",
@@ -557,7 +579,10 @@ pub fn balance(b: &Balance, inputs: &Inputs) -> String {
     let left = b.left_l;
     page.strong(&if left.told {
         say_with(
-            "plain-additive-left",
+            match infer::due::says(b.due_km) {
+                Says::Window => "plain-additive-left",
+                _ => "plain-additive-left-only",
+            },
             &args! {
                 "p50" => number(left.p50, 2),
                 "p05" => number(left.p05, 2),
@@ -570,12 +595,9 @@ pub fn balance(b: &Balance, inputs: &Inputs) -> String {
     });
     page.heading(&say("head-figures"));
     let mut rows = figure_rows(&balance_figures(b));
-    if left.told {
-        rows.push(window_row("row-due-km", b.due_km, "km"));
-        rows.push(window_row("row-due-days", b.due_days, "d"));
-    }
+    let wide = if left.told { to_the_reserve(b, &mut rows) } else { None };
     page.table(&figure_header(), &rows, &[1]);
-    page.line(&say_with("note-due", &args! { "reserve" => number(b.reserve_l, 2) }));
+    page.line(&wide.unwrap_or_else(|| say_with("note-due", &args! { "reserve" => number(b.reserve_l, 2) })));
     page.heading(&say("head-additive"));
     page.table(&figure_header(), &waterfall_rows(b), &[1]);
     page.heading(&say("head-additive-faults"));

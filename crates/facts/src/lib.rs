@@ -12,6 +12,7 @@ pub mod case;
 mod check;
 pub mod fault;
 pub mod finding;
+pub mod inspection;
 pub mod knowledge;
 pub mod life;
 pub mod limits;

@@ -217,7 +217,8 @@ pub(crate) struct View<'a> {
     pub(crate) signs: Signs,
     pub(crate) points: Vec<PressurePoint>,
     pub(crate) rows: Vec<Row>,
-    before_rows: Vec<Row>,
+    /// Rows that before and after are compared by.
+    compared: [Vec<Row>; 2],
     same_instrument: bool,
     pub(crate) burns: Vec<SeenBurn>,
     /// Last coolant temperature of the recordings, degC.
@@ -256,7 +257,7 @@ impl<'a> View<'a> {
             signs: Signs::default(),
             points: Vec::new(),
             rows: Vec::new(),
-            before_rows: Vec::new(),
+            compared: [Vec::new(), Vec::new()],
             same_instrument: true,
             burns: Vec::new(),
             coolant_degc: None,
@@ -353,9 +354,14 @@ impl<'a> View<'a> {
         }
 
         let mut before_rows = Vec::new();
+        let mut after_rows: Vec<Row> = summaries.iter().flat_map(|s| s.rows.iter().copied()).collect();
         if role != Role::Before {
             let r = typed::gather(case, Role::Before, f64::NEG_INFINITY, &standard);
-            before_rows.extend(r.rows);
+            // The car's own sensor, or where it was not read at both times, a gauge.
+            let k = usize::from(after_rows.is_empty() && [&r, &readings].iter().any(|t| t.own[0].is_empty()));
+            let [ours, gauge] = r.own;
+            before_rows.extend(if k == 0 { ours } else { gauge });
+            after_rows.extend(readings.own[k].iter().copied());
             points.extend(r.points);
             for (i, rec) in of_role(Role::Before) {
                 let c = Conditions::new(rec, fuel_density, displacement);
@@ -378,7 +384,7 @@ impl<'a> View<'a> {
             data,
             signs,
             points,
-            before_rows,
+            compared: [before_rows, after_rows],
             same_instrument: same_instrument(case),
             burns,
             coolant_degc: newest(|c| c.coolant_degc.iter().rev().find(|t| t.is_finite()).copied()),
@@ -400,7 +406,8 @@ impl<'a> View<'a> {
     }
 
     pub(crate) fn proof(&self) -> Option<crate::assessment::Proof> {
-        if self.before_rows.is_empty() {
+        let [before, after] = &self.compared;
+        if before.is_empty() {
             return None;
         }
         let case = self.case;
@@ -420,7 +427,7 @@ impl<'a> View<'a> {
         if case.reading.iter().filter_map(minutes).any(|m| m < proof::SETTLE_MIN) {
             return Some(proof::refused("proof-too-soon"));
         }
-        proof::compare(&self.before_rows, &self.rows, self.same_instrument)
+        proof::compare(before, after, self.same_instrument)
     }
 
     fn plot(&self, draws: &Draws) -> PressurePlot {
@@ -500,7 +507,7 @@ pub(crate) fn filter_state_alone(view: &View, draws: &Draws) -> FilterState {
         ash: crate::hypothesis::AshMode::ByDistance,
         log_prior: 0.0,
     }];
-    let effort = Effort { first: 600, second: 0, rounds: 0 };
+    let effort = Effort { first: 300, second: 0, rounds: 0, enough: 0.0, draws: 600 };
     let prior = posterior(&list, &bare.priors, &bare.data, &bare.signs, &bare.standard, &|_| 0.0, effort);
     let before = prior.draws(&list, &bare.priors, &bare.data, &|_| 0.0, &|_| 1.0);
     filter_state(view, draws, &before)

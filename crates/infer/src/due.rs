@@ -45,6 +45,51 @@ pub struct Due {
     pub days: Option<Window>,
     /// False where the window is that of any such car.
     pub told: bool,
+    /// What the window is good for.
+    pub says: Says,
+}
+
+/// What a window is good for, to somebody who plans visits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Says {
+    /// A visit can be planned by it: print it.
+    Window,
+    /// Its far end says nothing, its near end that the next service comes first: print "not before".
+    NotBefore,
+    /// Neither end helps: print why instead.
+    Nothing,
+}
+
+impl Says {
+    /// Its word in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Window => "window",
+            Self::NotBefore => "not_before",
+            Self::Nothing => "nothing",
+        }
+    }
+}
+
+/// Between two services of a car lie about so many kilometres (common practice: 15 000 to 30 000 km).
+const SERVICE_KM: f64 = 15_000.0;
+/// A window whose far end is further than this many times the near end does not place a visit (expert guess).
+const WIDE: f64 = 5.0;
+
+/// What a window of kilometres from now is good for. It places a visit when its ends lie within a factor of five
+/// or when it ends before the next service does; a wider one may still say that the next service comes first; one
+/// that reaches from before the next service to nowhere says nothing and is not to be printed.
+#[must_use]
+pub fn says(km: Window) -> Says {
+    let known = km.p10.is_finite() && km.p90.is_finite();
+    if known && km.p90 < HORIZON_KM && (km.p90 <= SERVICE_KM || km.p90 <= WIDE * km.p10) {
+        Says::Window
+    } else if km.p10.is_finite() && km.p10 >= SERVICE_KM {
+        Says::NotBefore
+    } else {
+        Says::Nothing
+    }
 }
 
 /// How far a car goes in a year.
@@ -125,7 +170,14 @@ pub fn due(case: &Case, a: &Assessment, draws: &Draws) -> Vec<Due> {
         let km = Window { p10: cut(km.p10), p50: cut(km.p50), p90: cut(km.p90) };
         let odometer_km =
             case.car.odometer_km.map(|o| Window { p10: o + km.p10, p50: o + km.p50, p90: o + km.p90 });
-        out.push(Due { what, km, odometer_km, days: used.told.then(|| days(km, used)), told });
+        out.push(Due {
+            what,
+            km,
+            odometer_km,
+            days: used.told.then(|| days(km, used)),
+            told,
+            says: says(km),
+        });
     };
     if let Some(b) = &a.additive {
         add(What::Additive, habit(b.due_km), b.left_l.told);
@@ -238,6 +290,16 @@ mod tests {
         let u = yearly(&c);
         assert!(u.told && (u.km_per_year / 20_000.0).ln().abs() < 0.12, "{u:?}");
         assert!(!yearly(&case("[car]\nodometer_km = 150000\n")).told);
+    }
+
+    #[test]
+    fn analytic_a_window_that_places_no_visit_is_withheld() {
+        let w = |p10, p90| Window { p10, p50: 0.5 * (p10 + p90), p90 };
+        assert_eq!(says(w(3600.0, 610_000.0)), Says::Nothing);
+        assert_eq!(says(w(0.0, 9_000.0)), Says::Window);
+        assert_eq!(says(w(20_000.0, 60_000.0)), Says::Window);
+        assert_eq!(says(w(40_000.0, 610_000.0)), Says::NotBefore);
+        assert_eq!(says(w(9_000.0, f64::INFINITY)), Says::Nothing);
     }
 
     #[test]

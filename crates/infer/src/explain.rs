@@ -127,7 +127,8 @@ fn plain(out: &Assessment, material: wallflow::media::Material, test: Option<&(S
     if let Some(b) = &out.additive {
         let left = b.left_l;
         say.push(if left.told {
-            Text::new("plain-additive-left")
+            let planned = crate::due::says(b.due_km) == crate::due::Says::Window;
+            Text::new(if planned { "plain-additive-left" } else { "plain-additive-left-only" })
                 .number("p50", left.p50, 2)
                 .number("p05", left.p05, 2)
                 .number("p95", left.p95, 2)

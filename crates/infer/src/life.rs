@@ -59,9 +59,9 @@ pub struct Life {
 }
 
 /// Effort at a visit that others follow.
-const ON_THE_WAY: Effort = Effort { first: 600, second: 900, rounds: 2 };
+const ON_THE_WAY: Effort = Effort { first: 400, second: 600, rounds: 2, enough: 100.0, draws: 1500 };
 /// Effort for the ways that are less likely from the start.
-const ASIDE: Effort = Effort { first: 500, second: 700, rounds: 1 };
+const ASIDE: Effort = Effort { first: 250, second: 400, rounds: 1, enough: 50.0, draws: 600 };
 /// A complete regeneration leaves less than this, g/L.
 const COMPLETE_BELOW: f64 = 1.0;
 

@@ -6,6 +6,7 @@
 //! Gaussians fitted to the earlier ones, and all are combined by the balance heuristic (Veach and Guibas 1995).
 
 pub mod density;
+mod guide;
 
 use crate::conditions::BelowZero;
 use crate::hypothesis::{Hypothesis, SensorMode, SootMode};
@@ -113,6 +114,8 @@ pub struct Posterior {
     pub power: f64,
     /// ln evidence that the flattened likelihood adds to that of the readings as they are; 0 at power 1.
     pub flattened: f64,
+    /// Draws that [`Posterior::draws`] makes.
+    count: usize,
     samples: Vec<Sample>,
     weights: Weights,
     /// ln evidence of the state under each combination of effects met with so far.
@@ -432,6 +435,10 @@ pub struct Effort {
     pub second: usize,
     /// Most fitted rounds (0 = none).
     pub rounds: usize,
+    /// Effective samples that suffice: no further round is drawn.
+    pub enough: f64,
+    /// Equally weighted draws that figures are made of.
+    pub draws: usize,
 }
 
 /// Weights below this share of the largest change no figure.
@@ -442,15 +449,17 @@ const ENOUGH: f64 = 250.0;
 
 /// Samples that one core draws at a time: some hundreds of microseconds of work.
 const CHUNK: usize = 128;
+/// Before the first fitted round so many times more are asked for: the covering samples reach few sensor modes well.
+const FIRST_ROUND: f64 = 4.0;
 
 /// Fewer effective samples than this are no answer.
 const TOO_FEW: f64 = 40.0;
 
 impl Effort {
     /// For the answer.
-    pub const FULL: Self = Self { first: 2200, second: 1500, rounds: 4 };
+    pub const FULL: Self = Self { first: 2200, second: 1500, rounds: 4, enough: ENOUGH, draws: DRAWS };
     /// For the answer without pressure readings and recordings.
-    pub const PRIOR: Self = Self { first: 1100, second: 0, rounds: 0 };
+    pub const PRIOR: Self = Self { first: 1100, second: 0, rounds: 0, enough: ENOUGH, draws: DRAWS };
 }
 
 /// Weighs all hypotheses.
@@ -499,24 +508,32 @@ pub fn posterior(
         });
     let mut columns = Columns::default();
     columns.extend(&tables, &states(&samples));
-    let mut fits: Vec<(f64, Normal)> = Vec::new();
     let mut made = effort.first;
-    // What earlier visits told together is a better place to look than its margins.
+    // What earlier visits told together is a better place to look than its margins; where the readings take it is
+    // better still.
     let known = p.carried.as_ref().and_then(|c| {
         let (mean, cov) = c.gaussian();
         Normal::of(mean, cov * 1.3, 1.0)
     });
-    if let Some(known) = known {
-        let both =
-            |cover: f64, x: &[f64; at::COUNT]| log_sum_exp([cover, first + known.log_density(x)].into_iter());
-        samples.iter_mut().for_each(|s| s.proposed = both(s.proposed, &s.x));
-        let more = drawn(effort.first, &alive, &|i| from_normal(&known, made + i), &|s| {
-            both(first + cover_log(s), &s.x)
-        });
+    let mut fits: Vec<(f64, Normal)> = known.map(|k| ((effort.first / 2) as f64, k)).into_iter().collect();
+    if effort.rounds > 0 {
+        let found = guide::guides(p, d, std, &tables);
+        fits.extend(found.into_iter().map(|g| ((effort.second as f64 * g.share).round().max(1.0), g)));
+    }
+    let proposed = |s: &Sample, fits: &[(f64, Normal)]| {
+        log_sum_exp(
+            std::iter::once(first + cover_log(s))
+                .chain(fits.iter().map(|(n, f)| n.ln() + f.log_density(&s.x))),
+        )
+    };
+    if !fits.is_empty() {
+        samples.iter_mut().for_each(|s| s.proposed = proposed(s, &fits));
+    }
+    for (n, normal) in &fits {
+        let more = drawn(*n as usize, &alive, &|i| from_normal(normal, made + i), &|s| proposed(s, &fits));
         columns.extend(&tables, &states(&more));
         samples.extend(more);
-        made += effort.first;
-        fits.push((effort.first as f64, known));
+        made += *n as usize;
     }
     let given = Given { hypotheses, p, signs, extra, tables: &tables };
     let mut out = given.weigh(samples, columns, made, 1.0, None);
@@ -533,7 +550,7 @@ pub fn posterior(
     let settled = Settled { alive, pilot };
     for round in 0..effort.rounds {
         // Where nothing was read the covering round is the answer.
-        let enough = if round == 0 { 4.0 * ENOUGH } else { ENOUGH };
+        let enough = if round == 0 { FIRST_ROUND * effort.enough } else { effort.enough };
         if out.samples.len() < 100 || out.effective > enough {
             break;
         }
@@ -552,12 +569,7 @@ pub fn posterior(
         let from = fits.len();
         fits.extend(fitted.into_iter().map(|f| (count(&f), f)));
         for (n, fit) in &fits[from..] {
-            let more = drawn(*n as usize, &alive, &|i| from_normal(fit, made + i), &|s| {
-                log_sum_exp(
-                    std::iter::once(first + cover_log(s))
-                        .chain(fits.iter().map(|(n, f)| n.ln() + f.log_density(&s.x))),
-                )
-            });
+            let more = drawn(*n as usize, &alive, &|i| from_normal(fit, made + i), &|s| proposed(s, &fits));
             columns.extend(&tables, &states(&more));
             all.extend(more);
             made += *n as usize;
@@ -568,6 +580,7 @@ pub fn posterior(
         out = softened(&given, out, made, &settled);
     }
     out.bound = out.weights.bound() - (out.samples.len() as f64).max(1.0).ln();
+    out.count = effort.draws;
     out
 }
 
@@ -668,6 +681,7 @@ impl Given<'_> {
             effective: 0.0,
             power,
             flattened: 0.0,
+            count: DRAWS,
             samples,
             weights,
             known,
@@ -796,7 +810,8 @@ impl Posterior {
         for (s, w) in self.samples.iter().zip(&weights) {
             for (k, mode) in SensorMode::ALL.into_iter().enumerate() {
                 sum += w[k];
-                let ready = |made: usize| made < DRAWS && (made as f64 + 0.5) / (DRAWS as f64) < sum;
+                let ready =
+                    |made: usize| made < self.count && (made as f64 + 0.5) / (self.count as f64) < sum;
                 if !ready(made) {
                     continue;
                 }

@@ -70,6 +70,19 @@ impl Mixture {
         &self.parts
     }
 
+    /// Mean.
+    #[must_use]
+    pub fn mean(&self) -> f64 {
+        self.parts.iter().map(|p| p.0 * p.1).sum()
+    }
+
+    /// Variance.
+    #[must_use]
+    pub fn variance(&self) -> f64 {
+        let mean = self.mean();
+        self.parts.iter().map(|p| p.0 * (p.2 * p.2 + (p.1 - mean).powi(2))).sum()
+    }
+
     /// Equal-weight union of several mixtures: covers whatever any of them covers.
     #[must_use]
     pub fn union(of: &[&Mixture]) -> Self {

@@ -13,6 +13,8 @@ pub struct Typed {
     pub rows: Vec<Row>,
     /// Rows of an independent gauge on the same taps.
     pub gauge: Vec<Row>,
+    /// The same two with what two readings of one car at one point do not share: for before and after.
+    pub(crate) own: [Vec<Row>; 2],
     /// For the report.
     pub points: Vec<PressurePoint>,
     /// True when some flow was estimated from engine size and speed alone.
@@ -78,13 +80,15 @@ pub fn gather(case: &Case, role: Role, since_km: f64, standard: &Standard) -> Ty
             for &(y, u) in g.get(&q).map_or(&[][..], Vec::as_slice) {
                 // Without a stated uncertainty a shown pressure is taken to half a hectopascal and 3 %.
                 let shown = if u.is_finite() { (u / 2.0).max(0.002) } else { 0.05 + 0.03 * y.abs() };
-                let (row, sd) = match &guess {
-                    None => ([1.0, 0.0, 0.0, 0.0, 0.0], shown.max(0.01)),
+                let (row, sd, own) = match &guess {
+                    None => ([1.0, 0.0, 0.0, 0.0, 0.0], shown.max(0.01), shown.max(0.01)),
                     Some(f) => {
                         let row = standard.row(f.flow_kg_per_s, f.kelvin, y.max(0.0) * 0.8);
                         // Flow and temperature act on the reading almost like factors (mu Q ~ m T^1.7).
                         let relative = (f.flow_sd.powi(2) + (1.7 * f.kelvin_sd / f.kelvin).powi(2)).sqrt();
-                        (row, (shown.powi(2) + (relative * (y.abs() + 0.05)).powi(2)).sqrt())
+                        let own = if f.guessed { HELD_AGAIN } else { READ_AGAIN };
+                        let with = |relative: f64| shown.hypot(relative * (y.abs() + 0.05));
+                        (row, with(relative), with(own))
                     }
                 };
                 out.flow_guessed |= guess.as_ref().is_some_and(|f| f.guessed);
@@ -96,12 +100,23 @@ pub fn gather(case: &Case, role: Role, since_km: f64, standard: &Standard) -> Ty
                     recording: None,
                     before: role == Role::Before,
                 });
-                if is_gauge { out.gauge.push((row, y, sd)) } else { out.rows.push((row, y, sd)) }
+                if is_gauge {
+                    out.gauge.push((row, y, sd))
+                } else {
+                    out.rows.push((row, y, sd))
+                }
+                out.own[usize::from(is_gauge)].push((row, y, own));
             }
         }
     }
     out
 }
+
+/// Relative: what flow and temperature do not repeat when a point is set again, the flow read each time, and the
+/// speed held by hand (common practice). Whatever else is wrong with the flow is wrong at both times and cancels.
+const READ_AGAIN: f64 = 0.02;
+/// See [`READ_AGAIN`].
+const HELD_AGAIN: f64 = 0.04;
 
 struct Guess {
     flow_kg_per_s: f64,

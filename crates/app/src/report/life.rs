@@ -8,7 +8,7 @@ use crate::words::{digits, number, say, say_with};
 use facts::case::{Case, RegenerationEnd, Row};
 use infer::assessment::Assessment;
 use infer::balance::{AdditivePrior, Window, balance};
-use infer::due::What;
+use infer::due::{Says, What};
 use maud::{Markup, PreEscaped, html};
 
 /// Odometer of a visit and three quantiles of additive left (L, where told), soot and ash load (g/L).
@@ -77,7 +77,8 @@ impl Chart {
         work.extend(case.filter_replaced.iter().map(|r| (at(r.stamp().odometer_km), "F")));
         work.extend(case.filter_cleaned.iter().map(|r| (at(r.stamp().odometer_km), "C")));
         work.extend(case.sensor_replaced.iter().map(|r| (at(r.stamp().odometer_km), "S")));
-        let due = a.due.iter().map(|d| (d.what, d.km)).collect();
+        // What is too wide to plan by is not drawn.
+        let due = a.due.iter().filter(|d| d.says != Says::Nothing).map(|d| (d.what, d.km)).collect();
         let capacity_l = a.additive.as_ref().map_or(1.0, |b| b.capacity_l);
         let limits = Limits {
             reserve_l: a.additive.as_ref().map(|b| b.reserve_l),

@@ -16,6 +16,7 @@ use crate::text::{
 use crate::words::{digits, number, say, say_with, words};
 use facts::Knowledge;
 use infer::assessment::{Assessment, Text};
+use infer::due::Says;
 use marks::Mark;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -271,6 +272,14 @@ fn intervals(a: &Assessment) -> Markup {
 }
 
 fn due(b: &infer::balance::Balance) -> String {
+    match infer::due::says(b.due_km) {
+        Says::Window => {}
+        Says::NotBefore => {
+            let [from, ..] = window_digits(b.due_km);
+            return say_with("note-due-not-before", &args! { "from" => from });
+        }
+        Says::Nothing => return say("note-due-nothing"),
+    }
     let [km_from, km, km_to] = window_digits(b.due_km);
     let [days_from, days, days_to] = window_digits(b.due_days);
     say_with(

@@ -354,10 +354,17 @@ fn carry(
             continue;
         }
         let (m, s) = moments(&column(&|i| d.x[i][j]));
-        own_sd[j] = s.max(1e-6);
-        mean[j] = m;
-        sd[j] = s.hypot(wander(j)).max(1e-4);
-        p.common[j] = Mixture::of(vec![(1.0 - TAILS.0, m, sd[j]), (TAILS.0, m, TAILS.1 * sd[j])]);
+        let (usual, spread) = (p.common[j].mean(), p.common[j].variance().sqrt());
+        // A fault that is gone, or a wide hump of the posterior, leaves no constant less known than it was at first.
+        let s = s.clamp(1e-6, spread);
+        // Wandering keeps to the spread of such filters: an autoregression with that spread for its own.
+        let stays = (1.0 - (wander(j) / spread).powi(2)).max(0.0).sqrt();
+        own_sd[j] = stays * s;
+        mean[j] = usual + stays * (m - usual);
+        sd[j] = (stays * s).hypot(wander(j).min(spread)).max(1e-4);
+        // Tails without a wider spread: otherwise every visit would forget a little of the one before.
+        let inner = sd[j] / (1.0 + TAILS.0 * (TAILS.1 * TAILS.1 - 1.0)).sqrt();
+        p.common[j] = Mixture::of(vec![(1.0 - TAILS.0, mean[j], inner), (TAILS.0, mean[j], TAILS.1 * inner)]);
     }
     (mean[at::SOOT], sd[at::SOOT]) = p.usual_soot();
     (mean[at::ASH], sd[at::ASH]) = p.usual_ash();
@@ -395,8 +402,7 @@ fn carry(
         }
     }
     for j in (0..at::COUNT).filter(|&j| j != at::SOOT && j != at::ASH && is_fresh(j)) {
-        let part = p.common[j].parts().first().copied().unwrap_or((1.0, 0.0, 1.0));
-        (mean[j], sd[j]) = (part.1, part.2);
+        (mean[j], sd[j]) = (p.common[j].mean(), p.common[j].variance().sqrt());
     }
     p.zero = match memory.zero {
         Some((m, s)) if !new_sensor && !gap.zero_taught => {
