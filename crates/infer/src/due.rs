@@ -50,7 +50,7 @@ pub struct Due {
 }
 
 /// What a window is good for, to somebody who plans visits.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Says {
     /// A visit can be planned by it: print it.
     Window,
