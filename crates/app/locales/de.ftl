@@ -11,6 +11,7 @@ plain-fault-open = Was falsch ist, lässt sich noch nicht sagen. Bisher am wahrs
 plain-fault-else = Sonst könnte es sein: { $set } ({ $percent } von 100).
 plain-soot = Rußbeladung { $p50 } g/L; in neun von zehn Fällen zwischen { $p05 } und { $p95 }.
 plain-soot-open = Ruß: nicht zu sagen. Die Fakten lassen ihn, wo er vor jedem Messwert war, zwischen { $p05 } und { $p95 } g/L.
+plain-additive-left-only = Additiv übrig { $p50 } L; in neun von zehn Fällen zwischen { $p05 } und { $p95 }.
 plain-additive-left = Additiv übrig { $p50 } L; in neun von zehn Fällen zwischen { $p05 } und { $p95 }. Fällig in etwa { $due } km.
 plain-additive-open = Additiv übrig: nicht zu sagen. Keine Wägung und kein Zähler engte es ein: zwischen { $p05 } und { $p95 } L.
 plain-next-no-fault = Als Nächstes: keine Reparatur. Diese Messwerte als Grundlage dieses Autos aufheben.
