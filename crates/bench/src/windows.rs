@@ -2,11 +2,10 @@
 //! once.
 
 use crate::fail::Fail;
-use crate::pages::narrow;
 use crate::state::{Bench, CarView};
 use infer::assessment::Assessment;
 use infer::balance::Window;
-use infer::due::What;
+use infer::due::{Says, What};
 use serde::{Deserialize, Serialize};
 use shop::Id;
 use std::sync::atomic::Ordering;
@@ -55,7 +54,7 @@ impl DueOf {
         let mut coming: Vec<Coming> = a
             .due
             .iter()
-            .filter(|d| d.told && narrow(&d.km))
+            .filter(|d| d.told && d.says == Says::Window)
             .filter_map(|d| Some((d.what, days_of(d)?)))
             .filter(|(_, days)| days.p90.is_finite())
             .map(|(what, days)| window(what, days, at_ms))

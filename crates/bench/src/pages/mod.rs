@@ -94,20 +94,10 @@ pub fn path_id(text: &str) -> Result<Id, Fail> {
     Id::parse(text).map_err(|_| Fail::NotFound)
 }
 
-/// A window this wide, km, and with its far end so many times as far as its near end, plans nothing.
-const WIDE: (f64, f64) = (10_000.0, 8.0);
-
-/// Whether a window to come is narrow enough to be told to anybody.
-#[must_use]
-pub fn narrow(km: &infer::balance::Window) -> bool {
-    let wide = km.p90 - km.p10 > WIDE.0 && km.p90 > WIDE.1 * km.p10;
-    km.p90.is_finite() && km.p90 < infer::due::HORIZON_KM && !wide
-}
-
 /// When the additive and the ash fall due, a sentence each; where a window says nothing, why.
 #[must_use]
 pub fn due_words(a: &Assessment, lang: Lang) -> Vec<String> {
-    use infer::due::What;
+    use infer::due::{Says, What};
     let mut out = Vec::new();
     for d in a.due.iter().filter(|d| d.told) {
         let word = match d.what {
@@ -115,13 +105,20 @@ pub fn due_words(a: &Assessment, lang: Lang) -> Vec<String> {
             What::Ash => "ash",
             What::Soot => continue,
         };
-        if !narrow(&d.km) {
-            out.push(lang.t(&format!("due-wide-{word}")));
-            continue;
+        let km = |x| num(hand_over::round(x), 0);
+        match d.says {
+            Says::Window => {}
+            Says::NotBefore => {
+                out.push(lang.tw(&format!("due-not-before-{word}"), &args! { "from" => km(d.km.p10) }));
+                continue;
+            }
+            Says::Nothing => {
+                out.push(lang.t(&format!("due-wide-{word}")));
+                continue;
+            }
         }
         let w = d.odometer_km.filter(|_| d.what == What::Ash).unwrap_or(d.km);
         let id = if d.what == What::Ash && d.odometer_km.is_some() { "due-at" } else { "due-in" };
-        let km = |x| num(hand_over::round(x), 0);
         out.push(lang.tw(&format!("{id}-{word}"), &args! { "p10" => km(w.p10), "p90" => km(w.p90) }));
     }
     out
