@@ -369,3 +369,26 @@ proptest! {
         prop_assert!(b.log_evidence.iter().all(|e| e.1.is_finite()));
     }
 }
+
+#[test]
+fn regress_absurd_weights_leave_probabilities_that_add_up() {
+    // Found by the property above: 62 t poured without a volume, and a container weighed at nothing.
+    let mut case = plain();
+    case.reservoir = facts::case::Reservoir { tare_g: Some(0.0), ..facts::case::Reservoir::default() };
+    case.car.consumption_l_per_100km = None;
+    case.car.odometer_km = None;
+    case.car.distance_per_year_km = None;
+    for (mass, volume, full) in
+        [(8415.156120253954, Some(1e-300), Some(false)), (62318.362354869794, None, None)]
+    {
+        let mut r = refill(0.0, 0.0, false, "2029-12-31T10:00");
+        (r.odometer_km, r.volume_l, r.mass_g, r.entered_l, r.full) =
+            (None, volume, Some(mass), Some(mass), full);
+        case.refill.push(r);
+    }
+    let mut w = weighed(0.0, 0.0, "2029-12-31T10:00");
+    (w.odometer_km, w.gross_g, w.resolution_g) = (Some(0.0), 0.0, None);
+    case.reservoir_weighed.push(w);
+    let sum: f64 = judge(&case).additive_faults.iter().map(|f| f.1).sum();
+    assert!((sum - 1.0).abs() < 1e-9, "{sum}");
+}

@@ -204,8 +204,11 @@ fn views(parts: &[Part], model: &Model<'_>, reserve_l: Option<f64>, prior: &Addi
             (*f, log_add(inside + (1.0 - MUDDLE).ln(), muddled + MUDDLE.ln()))
         })
         .collect();
-    let all = per_fault.iter().fold(f64::NEG_INFINITY, |a, f| log_add(a, f.1));
-    let faults: Vec<(Option<FaultId>, f64)> = per_fault.iter().map(|(f, e)| (*f, (e - all).exp())).collect();
+    // Of absurd histories the logarithms are so large that their last digits are lost: normalised as plain numbers.
+    let best = per_fault.iter().fold(f64::NEG_INFINITY, |a, f| a.max(f.1));
+    let all: f64 = per_fault.iter().map(|(_, e)| (e - best).exp()).sum();
+    let faults: Vec<(Option<FaultId>, f64)> =
+        per_fault.iter().map(|(f, e)| (*f, (e - best).exp() / all)).collect();
     let base = per_fault.first().map_or(0.0, |x| x.1) - prior.share(None).max(1e-12).ln();
     let log_evidence = per_fault
         .iter()
