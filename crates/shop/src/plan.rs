@@ -43,25 +43,30 @@ pub struct Plan {
 pub fn plan(procedures: &[Procedure]) -> Result<Plan, Fault> {
     let mut order: Vec<Step> = Vec::new();
     let mut before: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    let has = |p: &Procedure, id: &str| p.step.iter().any(|s| s.id == id);
+    let holds = |p: &Procedure| p.step.iter().any(|s| s.others_wait);
     for p in procedures {
         for (i, s) in p.step.iter().enumerate() {
             match order.iter_mut().find(|o| o.id == s.id) {
                 Some(there) => join(there, s),
                 None => order.push(s.clone()),
             }
+            // A step of a procedure that holds this one back cannot wait for a step that is held back.
+            let holder = procedures.iter().find(|h| holds(h) && !holds(p) && has(h, &s.id));
+            let first = |id: &&str| holder.is_none_or(|h| has(h, id));
             let of = before.entry(&s.id).or_default();
             if s.after.is_empty() {
-                of.extend(i.checked_sub(1).and_then(|i| p.step.get(i)).map(|s| s.id.as_str()));
+                of.extend(i.checked_sub(1).and_then(|i| p.step.get(i)).map(|s| s.id.as_str()).filter(first));
             } else {
-                of.extend(s.after.iter().map(String::as_str));
+                of.extend(s.after.iter().map(String::as_str).filter(first));
             }
         }
     }
     for holder in procedures {
         for gate in holder.step.iter().filter(|s| s.others_wait) {
             // Two procedures that both hold the others back do not hold each other back.
-            for p in procedures.iter().filter(|p| !p.step.iter().any(|s| s.others_wait)) {
-                for s in p.step.iter().filter(|s| !holder.step.iter().any(|h| h.id == s.id)) {
+            for p in procedures.iter().filter(|p| !holds(p)) {
+                for s in p.step.iter().filter(|s| !has(holder, &s.id)) {
                     before.entry(&s.id).or_default().insert(&gate.id);
                 }
             }

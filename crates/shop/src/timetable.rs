@@ -158,6 +158,23 @@ impl<'a> Car<'a> {
         Self { steps, before, tail }
     }
 
+    /// Whether a step cannot begin before another has ended, by whatever steps between.
+    fn waits_for(&self, step: usize, other: usize) -> bool {
+        let mut seen = vec![false; self.steps.len()];
+        let mut open = vec![step];
+        while let Some(at) = open.pop() {
+            for &b in &self.before[at] {
+                if b == other {
+                    return true;
+                }
+                if !std::mem::replace(&mut seen[b], true) {
+                    open.push(b);
+                }
+            }
+        }
+        false
+    }
+
     /// The longest chain of steps on the lift.
     fn lift_chain(&self) -> f64 {
         let on_lift: Vec<Step> = self.steps.iter().filter(|s| s.lift).cloned().collect();
@@ -219,6 +236,7 @@ fn dispatch(shop: &[Car], urgency: &[usize], rule: Rule, people: usize, lifts: u
     let mut free = vec![0.0_f64; people];
     let mut lift_free = vec![0.0_f64; lifts];
     let mut lift_of: Vec<Option<usize>> = vec![None; shop.len()];
+    let mut lift_since = vec![0.0_f64; shop.len()];
     let mut ended: Vec<Vec<Option<f64>>> = shop.iter().map(|c| vec![None; c.steps.len()]).collect();
     let mut rank = vec![0_usize; shop.len()];
     for (place, &car) in urgency.iter().enumerate() {
@@ -234,8 +252,9 @@ fn dispatch(shop: &[Car], urgency: &[usize], rule: Rule, people: usize, lifts: u
             for (i, s) in car.steps.iter().enumerate().filter(|(i, _)| ended[c][*i].is_none()) {
                 let ready = car.before[i].iter().try_fold(0.0_f64, |t, &b| ended[c][b].map(|e| t.max(e)));
                 let Some(mut at) = ready else { continue };
-                if s.lift && lift_of[c].is_none() {
-                    at = at.max(least(&lift_free));
+                if s.lift {
+                    // A car that has its lift may not go up on it before the car ahead came down.
+                    at = at.max(if lift_of[c].is_some() { lift_since[c] } else { least(&lift_free) });
                 }
                 if !at.is_finite() {
                     continue;
@@ -268,14 +287,17 @@ fn dispatch(shop: &[Car], urgency: &[usize], rule: Rule, people: usize, lifts: u
                 .max_by(|a, b| lift_free[*a].total_cmp(&lift_free[*b]));
             lift_of[c] = lift;
             if let Some(l) = lift {
+                lift_since[c] = lift_free[l];
                 lift_free[l] = f64::INFINITY;
             }
         }
         let lift = if s.lift { lift_of[c] } else { None };
-        // A filter that is away for days holds no lift: the car comes down.
+        // A filter that is away for days holds no lift: the car comes down, unless it has work on it meanwhile.
         let long = s.wait_min >= DOWN_FROM_MIN && !s.lift;
+        let mut on_lift =
+            (0..shop[c].steps.len()).filter(|&j| shop[c].steps[j].lift && ended[c][j].is_none());
         if let Some(l) = lift_of[c]
-            && (long || !shop[c].steps.iter().zip(&ended[c]).any(|(s, e)| s.lift && e.is_none()))
+            && on_lift.all(|j| long && shop[c].waits_for(j, i))
         {
             // The last step on the lift to be given out need not be the last to end.
             let down = shop[c].steps.iter().zip(&ended[c]).filter(|(s, _)| s.lift).filter_map(|(_, e)| *e);

@@ -213,3 +213,21 @@ fn property_a_way_that_does_all_that_another_does_cures_no_less() {
         }
     }
 }
+
+#[test]
+fn property_any_three_faults_can_be_planned_together() {
+    let (k, p) = (Knowledge::built_in(), Procedures::built_in().unwrap());
+    let parts: Vec<Procedure> = FaultId::ALL.iter().map(|f| p.mending(*f, k)).collect();
+    for (i, a) in parts.iter().enumerate() {
+        for (j, b) in parts.iter().enumerate().skip(i + 1) {
+            for two in [[a, b], [b, a]] {
+                let made = plan(&two.map(Clone::clone));
+                assert!(made.is_ok(), "{} {}: {:?}", a.id, b.id, made.err());
+            }
+            // Every seventh triple: all of them take long and say no more.
+            for c in parts.iter().skip(j + 1).step_by(7) {
+                assert!(plan(&[a.clone(), b.clone(), c.clone()]).is_ok(), "{} {} {}", a.id, b.id, c.id);
+            }
+        }
+    }
+}
