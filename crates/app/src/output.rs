@@ -497,6 +497,17 @@ impl From<&infer::assessment::FilterState> for Filter {
     }
 }
 
+impl From<ProofVerdict> for Verdict {
+    fn from(v: ProofVerdict) -> Self {
+        match v {
+            ProofVerdict::Improved => Self::Improved,
+            ProofVerdict::NoProvenChange => Self::NoProvenChange,
+            ProofVerdict::Worse => Self::Worse,
+            ProofVerdict::CannotTell => Self::CannotTell,
+        }
+    }
+}
+
 impl Proof {
     /// The comparison in words.
     pub fn of(p: &infer::assessment::Proof, knowledge: &Knowledge) -> Self {
@@ -504,12 +515,7 @@ impl Proof {
             ratio: p.ratio.into(),
             improved_probability: p.improved_probability,
             regeneration_complete: p.regeneration_complete,
-            verdict: match p.verdict {
-                ProofVerdict::Improved => Verdict::Improved,
-                ProofVerdict::NoProvenChange => Verdict::NoProvenChange,
-                ProofVerdict::Worse => Verdict::Worse,
-                ProofVerdict::CannotTell => Verdict::CannotTell,
-            },
+            verdict: p.verdict.into(),
             reason: words().text(&p.reason, knowledge),
         }
     }

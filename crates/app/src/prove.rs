@@ -3,7 +3,7 @@
 use crate::cli::ProveOrder;
 use crate::failure::{Failure, Outcome};
 use crate::inputs::Inputs;
-use crate::output::{Input, Program, Proof};
+use crate::output::{Input, Program, Proof, Verdict};
 use crate::text::Page;
 use crate::words::{digits, number, say, say_with, words};
 use crate::{args, assess, now, print, print_json};
@@ -41,7 +41,7 @@ struct ProofOutput {
 #[derive(Serialize, JsonSchema)]
 struct PointOutput {
     /// `hot_idle`, `held` or `road`.
-    point: String,
+    point: &'static str,
     engine_speed_rpm: Option<f64>,
     gauge: bool,
     before_kpa: f64,
@@ -50,7 +50,7 @@ struct PointOutput {
     /// Expanded uncertainty of the fall, coverage factor 2.
     expanded_kpa: f64,
     flow_read: bool,
-    verdict: String,
+    verdict: Verdict,
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -212,7 +212,7 @@ pub fn prove(order: &ProveOrder) -> Result<Outcome, Failure> {
     let codes = codes(case);
     if order.json {
         let point = |p: &PointProof| PointOutput {
-            point: point_id(p.point).to_owned(),
+            point: point_id(p.point),
             engine_speed_rpm: p.engine_speed_rpm,
             gauge: p.gauge,
             before_kpa: p.before_kpa.0,
@@ -220,13 +220,7 @@ pub fn prove(order: &ProveOrder) -> Result<Outcome, Failure> {
             fall_kpa: p.before_kpa.0 - p.after_kpa.0,
             expanded_kpa: p.expanded_kpa,
             flow_read: p.flow_read,
-            verdict: match p.verdict {
-                ProofVerdict::Improved => "improved",
-                ProofVerdict::Worse => "worse",
-                ProofVerdict::NoProvenChange => "no_proven_change",
-                ProofVerdict::CannotTell => "cannot_tell",
-            }
-            .to_owned(),
+            verdict: p.verdict.into(),
         };
         let against = |(l, v): &(facts::inspection::InspectionLimit, Against)| AgainstOutput {
             verdict: v.name(),

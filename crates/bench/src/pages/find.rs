@@ -70,7 +70,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Query(q): Query<Form>) -
                 }
             }
             @if !complaints.is_empty() {
-                div.sec { h2 { (lang.t("find-complaints")) } ul.need { @for (id, said) in &complaints { li { span {} p { a href={ "/job/" (id) } { "“" (said) "”" } } } } } }
+                div.sec { h2 { (lang.t("find-complaints")) } ul.need { @for (id, said) in &complaints { li { span {} p { a href={ "/job/" (id) } { q { (said) } } } } } } }
             }
             @if !lots.is_empty() {
                 div.sec { h2 { (lang.t("find-lots")) } ul.need { @for l in &lots { li { span {} p { a href={ "/lot/" (crate::web::encoded(&l.lot)) } { (l.lot) } small { (l.fluid.replace('-', " ")) } } } } } }

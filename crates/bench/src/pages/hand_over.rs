@@ -44,7 +44,7 @@ pub async fn page(State(bench): State<Bench>, who: Who, Path(id): Path<String>) 
             div.cols.t16 {
                 div.c6 {
                     h2 { (lang.t("owner-complaint")) }
-                    p { @if v.complaint.is_empty() { (lang.t("owner-no-complaint")) } @else { "“" (v.complaint) "”" } }
+                    p { @if v.complaint.is_empty() { (lang.t("owner-no-complaint")) } @else { q { (v.complaint) } } }
                     h2.t16 { (lang.t("owner-wrong")) }
                     @match leading {
                         Some(s) => p { (s.faults.iter().map(|f| lang.k(&k.fault(*f).label)).collect::<Vec<_>>().join(" + ")) ": " (lang.tw("of-100", &args! { "p" => num(100.0 * s.probability, 0) })) "." },

@@ -147,7 +147,9 @@ mod tests {
         let text = "schema = \"sootwright.case/1\"\n[[reading]]\nquantity = \"opacity\"\nvalue = 0.9\nunit = \"1/m\"\n";
         let case = facts::load_case(text, "c").unwrap_or_else(|e| panic!("{e}"));
         let told = judge(&case, built_in(), &Inspected::default(), Some(0.5));
-        assert_eq!(told[0].against, vec![(told[0].against[0].0.clone(), Against::Fail)]);
+        assert_eq!(told[0].against.len(), 1);
+        let (limit, verdict) = &told[0].against[0];
+        assert_eq!((limit.limit, *verdict), (0.5, Against::Fail));
         assert_eq!(judge(&case, built_in(), &Inspected::default(), None)[0].open, 3);
     }
 }

@@ -35,7 +35,7 @@ const SPEED_HELD: f64 = 0.04;
 /// A gauge of a workshop without a stated uncertainty: half a hectopascal and 3 % of the reading, as limits of a
 /// rectangular distribution (common practice).
 const GAUGE: (f64, f64) = (0.05, 0.03);
-/// Zero of a sensor that was not read at key-on, kPa; both readings share it.
+/// Coverage factor of an expanded uncertainty: about 95 of 100 (JCGM 100, 6.3).
 const COVERAGE: f64 = 2.0;
 
 type Key = (Point, i64, bool);

@@ -159,6 +159,26 @@ async fn write_seal(c: &mut Connection, s: &Seal) -> Result<(), Error> {
     Ok(())
 }
 
+/// Rows of a table of ours by kind and identifiers.
+async fn by_ids(
+    c: &mut Connection,
+    table: &'static str,
+    kind: &str,
+    ids: &[String],
+) -> Result<Vec<DbRow>, Error> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut query = QueryBuilder::new("SELECT * FROM ");
+    query.push(table).push(" WHERE kind = ").push_bind(kind).push(" AND id IN (");
+    let mut list = query.separated(", ");
+    for id in ids {
+        list.push_bind(id);
+    }
+    query.push(")");
+    Ok(query.build().fetch_all(c).await?)
+}
+
 async fn write_plain(c: &mut Connection, row: &Plain) -> Result<(), Error> {
     sqlx::query(
         "INSERT INTO plain (kind, id, word, body) VALUES ($1, $2, $3, $4) \
@@ -499,33 +519,13 @@ impl Records for Db {
 
     fn plains<'a>(&'a self, kind: &'a str, ids: &'a [String]) -> Later<'a, Vec<Plain>> {
         Box::pin(async move {
-            if ids.is_empty() {
-                return Ok(Vec::new());
-            }
-            let mut query = QueryBuilder::new("SELECT * FROM plain WHERE kind = ");
-            query.push_bind(kind).push(" AND id IN (");
-            let mut list = query.separated(", ");
-            for id in ids {
-                list.push_bind(id);
-            }
-            query.push(")");
-            query.build().fetch_all(&self.pool).await?.iter().map(plain).collect()
+            by_ids(&mut *self.pool.acquire().await?, "plain", kind, ids).await?.iter().map(plain).collect()
         })
     }
 
     fn standings<'a>(&'a self, kind: &'a str, ids: &'a [String]) -> Later<'a, Vec<Standing>> {
         Box::pin(async move {
-            if ids.is_empty() {
-                return Ok(Vec::new());
-            }
-            let mut query = QueryBuilder::new("SELECT * FROM subject WHERE kind = ");
-            query.push_bind(kind).push(" AND id IN (");
-            let mut list = query.separated(", ");
-            for id in ids {
-                list.push_bind(id);
-            }
-            query.push(")");
-            query.build().fetch_all(&self.pool).await?.iter().map(standing).collect()
+            by_ids(&mut *self.pool.acquire().await?, "subject", kind, ids).await?.iter().map(standing).collect()
         })
     }
 
